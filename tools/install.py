@@ -55,7 +55,7 @@ def pip(arguments: list[str], total: int = 0) -> None:
 
 def python_environment(profile: str) -> None:
     """Create `.venv` if need be, install the lock with hashes and the project itself."""
-    if sys.version_info < (3, 11):
+    if sys.version_info < (3, 11):  # noqa: UP036 - the Python that runs this may be older
         fail(f"this is Python {sys.version.split()[0]}, it needs 3.11 or newer; try `make PYTHON=python3.11 run`.")
     lock = ROOT / LOCKS[profile]
     total = sum(1 for line in lock.read_text().splitlines() if re.match(r"[A-Za-z0-9]", line))
@@ -73,7 +73,7 @@ def system_packages() -> dict[str, str]:
     """Name and purpose of each Debian package in the table beside this file."""
     lines = (ROOT / "tools" / "system-packages.txt").read_text().splitlines()
     pairs = (line.split(None, 1) for line in lines if line and not line.startswith("#"))
-    return {name: purpose for name, purpose in pairs}
+    return {pair[0]: pair[1] for pair in pairs}
 
 
 def missing_packages() -> list[str]:
