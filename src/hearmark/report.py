@@ -1,0 +1,184 @@
+"""What a review found, as a document (schema 1) and in words."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any, TypeVar
+
+from hearmark.events import Advice, Answer, Ear, Event, Gap, Levels, Mode, Over, Turn
+from hearmark.marks import SURE, settled
+from hearmark.units import khz_from_hz
+
+SCHEMA = 1
+Document = dict[str, Any]
+Revised = TypeVar("Revised", Over, Turn)
+
+
+@dataclass(frozen=True, slots=True)
+class Recording:
+    """The stream that was reviewed."""
+
+    sample_rate_hz: float
+    center_hz: float
+    duration_s: float
+
+
+def newest(events: Iterable[Event], kind: type[Revised]) -> list[Revised]:
+    """The newest state of each over or turn, by start time."""
+    by_id = {event.id: event for event in events if isinstance(event, kind)}
+    return sorted(by_id.values(), key=lambda event: event.start_s)
+
+
+def document(events: Sequence[Event], recording: Recording, dx_hz: float | None, mode: Mode | None) -> Document:
+    """The events of a review as plain JSON values. Frequencies in hertz, times in seconds.
+
+    `dx_hz` None: the median frequency of the overs; `mode` None: "usb".
+    """
+    overs = newest(events, Over)
+    if dx_hz is None and overs:
+        dx_hz = sorted(over.frequency_hz for over in overs)[len(overs) // 2]
+    ears = [event for event in events if isinstance(event, Ear)]
+    levels = [event for event in events if isinstance(event, Levels)]
+    gaps = [event for event in events if isinstance(event, Gap)]
+    answers = settled((event for event in events if isinstance(event, Answer)), mode or "usb")
+    return {
+        "schema": SCHEMA,
+        "recording": {
+            "sample_rate_hz": recording.sample_rate_hz,
+            "center_hz": recording.center_hz,
+            "duration_s": round(recording.duration_s, 3),
+        },
+        "dx": {
+            "frequency_hz": _hz(dx_hz),
+            "mode": mode,
+            "overs": [{"start_s": _s(o.start_s), "stop_s": _s(o.stop_s), "text": o.text} for o in overs],
+        },
+        "answers": [_answer(answer) for answer in answers],
+        "ear": _ear(ears[-1]) if ears else None,
+        "advice": _advice([event for event in events if isinstance(event, Advice)]),
+        "receiver": _receiver(levels, gaps),
+    }
+
+
+def to_json(content: Document) -> str:
+    """The document as text that ends with a newline; no NaN, no infinity."""
+    return json.dumps(content, indent=1, allow_nan=False) + "\n"
+
+
+def readable(content: Document) -> str:
+    """The document as a few lines for a person."""
+    recording, dx, ear, advice = (content[key] for key in ("recording", "dx", "ear", "advice"))
+    length = clock(recording["duration_s"])
+    lines = [
+        f"{length} at {recording['sample_rate_hz'] / 1000:g} kHz around {khz_from_hz(recording['center_hz']):.1f} kHz",
+        f"The DX on {_khz(dx['frequency_hz'])} kHz, {(dx['mode'] or 'mode unknown').upper()}: {len(dx['overs'])} overs",
+        "",
+    ]
+    marks = [answer for answer in content["answers"] if answer["confidence"] >= SURE]
+    lines.append(f"{len(marks)} answers" + (":" if marks else " found."))
+    if marks:
+        lines.append("   time       kHz    from DX  sure   SNR  call")
+    for mark in marks:
+        offset = "" if dx["frequency_hz"] is None else f"{khz_from_hz(mark['frequency_hz'] - dx['frequency_hz']):+.2f}"
+        snr = "" if mark["snr_db"] is None else f"{mark['snr_db']:.0f} dB"
+        taken = "  (taken back)" if "retracted_at_s" in mark else ""
+        lines.append(
+            f"{clock(mark['start_s']):>7}  {_khz(mark['frequency_hz'])}  {offset:>7}  {mark['confidence']:4.0%} "
+            f"{snr:>6}  {mark['call'] or '?'}{taken}"
+        )
+    if ear:
+        lines += ["", f"He listens: {ear['habit']}."]
+    if advice["transmit_hz"] is not None:
+        chance = advice["success_per_call"]
+        lines.append(f"Call on {_khz(advice['transmit_hz'])} kHz{'' if chance is None else f', {chance:.0%} a call'}.")
+    if advice["why"]:
+        lines.append(advice["why"])
+    return "\n".join(lines) + "\n" + _receiver_words(content["receiver"])
+
+
+def clock(seconds: float) -> str:
+    """Minutes and seconds, as on a tape counter."""
+    whole = int(seconds)
+    return f"{whole // 60}:{whole % 60:02d}"
+
+
+def _answer(answer: Answer) -> Document:
+    """One answer of the list; `retracted_at_s` and `by` only where they say something."""
+    found: Document = {
+        "start_s": _s(answer.start_s),
+        "stop_s": _s(answer.stop_s),
+        "marked_at_s": _s(answer.marked_at_s),
+        "frequency_hz": _hz(answer.frequency_hz),
+        "confidence": round(answer.confidence, 4),
+        "call": answer.call,
+        "snr_db": None if answer.snr_db is None else round(answer.snr_db, 1),
+    }
+    if answer.retracted_at_s is not None:
+        found["retracted_at_s"] = _s(answer.retracted_at_s)
+    if answer.by != "computation":
+        found["by"] = answer.by
+    return found
+
+
+def _ear(ear: Ear) -> Document:
+    """The belief at the end of the recording."""
+    return {
+        "frequency_hz": [round(float(f), 1) for f in ear.frequency_hz],
+        "density_per_hz": [float(f"{float(d):.6g}") for d in ear.density_per_hz],
+        "habit": ear.habit,
+    }
+
+
+def _advice(advices: Sequence[Advice]) -> Document:
+    """The last advice that names a frequency, else the last, else nothing to say."""
+    naming = [advice for advice in advices if advice.transmit_hz is not None] or list(advices)
+    if not naming:
+        return {"transmit_hz": None, "success_per_call": None, "why": ""}
+    last = naming[-1]
+    success = None if last.success_per_call is None else round(last.success_per_call, 4)
+    return {"transmit_hz": _hz(last.transmit_hz), "success_per_call": success, "why": last.why}
+
+
+def _receiver(levels: Sequence[Levels], gaps: Sequence[Gap]) -> Document:
+    """What the source had to correct, and where it was deaf."""
+    last = levels[-1] if levels else None
+    rejection_db = last.image_rejection_db if last else None
+    return {
+        "peak_dbfs": round(max(level.peak_dbfs for level in levels), 1) if levels else None,
+        "clipped_share": round(max(level.clipped_share for level in levels), 6) if levels else None,
+        "dc_dbfs": round(last.dc_dbfs, 1) if last else None,
+        "image_rejection_db": None if rejection_db is None else round(rejection_db, 1),
+        "clock_ppm": None if not last or last.clock_ppm is None else round(last.clock_ppm, 2),
+        "dropped_samples": last.dropped_samples if last else 0,
+        "gaps": [{"start_s": _s(gap.start_s), "stop_s": _s(gap.stop_s), "why": gap.why} for gap in gaps],
+    }
+
+
+def _receiver_words(receiver: Document) -> str:
+    """One line for each thing about the receiver that the operator can mend."""
+    lines = []
+    if (receiver["clipped_share"] or 0) > 1e-4:
+        lines.append(f"The receiver clipped (up to {receiver['clipped_share']:.2%} of samples): turn its gain down.")
+    if receiver["dropped_samples"]:
+        lines.append(f"{receiver['dropped_samples']} samples were dropped: the computer or the link is too slow.")
+    if receiver["gaps"]:
+        deaf_s = sum(gap["stop_s"] - gap["start_s"] for gap in receiver["gaps"])
+        lines.append(f"Deaf for {deaf_s:.1f} s in {len(receiver['gaps'])} gaps.")
+    return "".join(f"{line}\n" for line in lines)
+
+
+def _s(value: float | None) -> float | None:
+    """Seconds to the millisecond."""
+    return None if value is None else round(float(value), 3)
+
+
+def _hz(value: float | None) -> float | None:
+    """Hertz to a tenth."""
+    return None if value is None else round(float(value), 1)
+
+
+def _khz(value_hz: float | None) -> str:
+    """Kilohertz with two decimals, or a question mark."""
+    return "?" if value_hz is None else f"{khz_from_hz(value_hz):.2f}"

@@ -1,0 +1,46 @@
+"""A recording through the engine, from end to end."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from typing import Protocol
+
+from hearmark.events import Block, Ear, Event, Gap, Levels, Row
+from hearmark.sources.source import Source
+
+
+class Listener(Protocol):
+    """What a review needs of an engine."""
+
+    def feed(self, event: Event, /) -> Iterable[Event]:
+        """Take one event, give what follows from it."""
+
+    def finish(self) -> Iterable[Event]:
+        """Give what is still open when the stream ends."""
+
+
+def review(source: Source, engine: Listener, progress: Callable[[float], None] | None = None) -> list[Event]:
+    """Every fact the engine found, and the source's own gaps and levels, in order.
+
+    The picture's rows are dropped and only the newest ear is kept, so that memory does not grow
+    with them. `progress` is called with the sample time in seconds reached so far.
+    """
+    kept: list[Event] = []
+    ear: list[Ear] = []
+    for event in source.events():
+        if isinstance(event, Gap | Levels):
+            kept.append(event)
+        _keep(engine.feed(event), kept, ear)
+        if progress and isinstance(event, Block):
+            progress(event.stop_s)
+    _keep(engine.finish(), kept, ear)
+    return kept + list(ear)
+
+
+def _keep(events: Iterable[Event], kept: list[Event], ear: list[Ear]) -> None:
+    """Sort events into what is kept; `ear` holds at most the newest."""
+    for event in events:
+        if isinstance(event, Ear):
+            ear[:] = [event]
+        elif not isinstance(event, Row | Block | Gap | Levels):
+            kept.append(event)

@@ -1,0 +1,55 @@
+"""How a window is written, and what its open ends mean."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from hearmark.errors import HearmarkError
+from hearmark.window import window_offsets_hz
+
+
+@pytest.mark.parametrize(
+    ("text", "low_hz", "high_hz"),
+    [
+        ("up 5-10", 5000.0, 10000.0),
+        ("up 5 to 10", 5000.0, 10000.0),
+        ("UP  5 – 10 kHz", 5000.0, 10000.0),
+        ("5 to 10 up", 5000.0, 10000.0),
+        ("up 10-5", 5000.0, 10000.0),
+        ("down 5-10", -10000.0, -5000.0),
+        ("up 1.5-2.25", 1500.0, 2250.0),
+        ("up", 5000.0, 10000.0),
+        ("up 5", 4000.0, 8000.0),
+        ("down 2", -5000.0, -1000.0),
+    ],
+)
+def test_voice(text: str, low_hz: float, high_hz: float) -> None:
+    assert window_offsets_hz(text) == (low_hz, high_hz)
+    assert window_offsets_hz(text, "usb") == (low_hz, high_hz)
+
+
+@pytest.mark.parametrize(("text", "expected"), [("up", (1000.0, 3000.0)), ("up 1", (500.0, 2500.0))])
+def test_cw(text: str, expected: tuple[float, float]) -> None:
+    assert window_offsets_hz(text, "cw") == expected
+
+
+@pytest.mark.parametrize("text", ["", "five up", "up 5-", "up five", "5-10", "up 5-10-15", "up -5"])
+def test_other_words_are_refused_with_examples(text: str) -> None:
+    with pytest.raises(HearmarkError, match=r'is not understood; write it like "up 5-10"'):
+        window_offsets_hz(text)
+
+
+@pytest.mark.parametrize("text", ["up 5-5", "up 0-0.2", "up 5-500"])
+def test_impossible_ranges_are_refused(text: str) -> None:
+    with pytest.raises(HearmarkError, match="must have a width"):
+        window_offsets_hz(text)
+
+
+@given(st.text(alphabet="up down0123456789.-to", max_size=14))
+def test_any_words_give_a_window_or_a_sentence(text: str) -> None:
+    try:
+        low_hz, high_hz = window_offsets_hz(text)
+    except HearmarkError:
+        return
+    assert low_hz < high_hz
+    assert low_hz * high_hz > 0
