@@ -15,6 +15,7 @@ import io
 import re
 import threading
 import wave
+import zlib
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -47,9 +48,15 @@ ALPHABET = {
 DIGITS = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
 
 _LETTERS = {word: letter.lower() for letter, word in ALPHABET.items()} | {
-    "alpha": "a", "juliet": "j", "xray": "x", "whisky": "w",
+    "alpha": "a", "juliet": "j", "xray": "x", "whisky": "w", "america": "a", "boston": "b", "canada": "c",
+    "denmark": "d", "england": "e", "france": "f", "germany": "g", "honolulu": "h", "italy": "i", "japan": "j",
+    "kilowatt": "k", "london": "l", "mexico": "m", "norway": "n", "ontario": "o", "portugal": "p", "queen": "q", "radio": "r",
+    "roger": "r", "santiago": "s", "spain": "s", "tokyo": "t", "united": "u", "victoria": "v", "washington": "w",
+    "yokohama": "y", "zanzibar": "z",
 }  # fmt: skip
 _NUMBERS = {word: str(n) for n, word in enumerate(DIGITS)} | {"niner": "9", "fife": "5"}
+_SPARE = ("hello", "goodbye", "your", "with", "for", "is", "number", "time", "minute", "location", "second", "hours")
+"""Recorded words that stand in for others: what is said matters less than that somebody talks."""
 _SIGNS = {"/": "stroke", "?": ""}
 
 
@@ -109,7 +116,8 @@ HUMAN_VOICES = tuple(voice.name for voice in _HUMAN)
 def speak(text: str, voice: str, rate_hz: int = RATE_HZ) -> Audio:
     """Audio of `text` in `voice`, float32 (n,), mean power 1 while talking; read-only, as repeats share it.
 
-    Calls ("7Q7XYZ") and reports ("59") are spelled, other words spoken. A recorded voice leaves out words it lacks.
+    Calls ("7Q7XYZ") and reports ("59") are spelled, other words spoken. A recorded voice puts another word where it
+    lacks one.
     Errors: HearmarkError for an unknown voice, or recordings that are not installed.
     """
     audio = _spoken(text, voice)
@@ -166,7 +174,7 @@ def _transmitted(raw: Audio, voice: Voice) -> Audio:
     return _level(_filtered(_compressed(shaped, np.float32(voice.squeeze), RATE_HZ), None))
 
 
-def _fast_size(count: int) -> int:
+def fast_size(count: int) -> int:
     """The next length that a Fourier transform likes: 2^n, 3 2^n or 5 2^n."""
     return min(m << max(0, (-(-count // m) - 1).bit_length()) for m in (1, 3, 5))
 
@@ -177,7 +185,7 @@ def _level(audio: Audio) -> Audio:
 
 def _filtered(audio: Audio, voice: Voice | None) -> Audio:
     """Band 300 to 2700 Hz, with the microphone's response if `voice` is given."""
-    size = _fast_size(len(audio) + 800)
+    size = fast_size(len(audio) + 800)
     f_hz = np.asarray(fft.rfftfreq(size, 1 / RATE_HZ))
     gain = band(f_hz, LOW_HZ, HIGH_HZ)
     if voice is not None:
@@ -350,16 +358,20 @@ def _recorded(said: list[str], voice: Voice) -> Audio:
             f"Voice {voice.name!r} needs recordings that are not installed; install the Debian package "
             f"asterisk-core-sounds-{voice.speaker}-wav, or choose a synthetic voice (s01 to s{len(_SYNTHETIC):02d})."
         )
-    parts: list[Audio] = []
-    for word in said:
-        letter, number = _LETTERS.get(word), _NUMBERS.get(word)
-        name = f"phonetic/{letter}_p.wav" if letter else f"digits/{number}.wav" if number else f"{word}.wav"
-        path = folder / name
-        if path.is_file():
-            parts.append(_clip(path))
+    parts = [_clip(path) for word in said if (path := _recording(folder, word)) is not None]
     if not parts:
         return np.zeros(0, np.float32)
     return _hurried(_scaled(np.concatenate(parts), RATE_HZ, voice.scale), _HURRY)
+
+
+@lru_cache(maxsize=4096)
+def _recording(folder: Path, word: str) -> Path | None:
+    """The file in which `word` is said, or one that stands in for it; None if there is neither."""
+    letter, number = _LETTERS.get(word), _NUMBERS.get(word)
+    names = [f"phonetic/{letter}_p" if letter else f"digits/{number}" if number else word]
+    first = zlib.crc32(word.encode())
+    names += [_SPARE[(first + k) % len(_SPARE)] for k in range(len(_SPARE))]
+    return next((path for name in names if (path := folder / f"{name}.wav").is_file()), None)
 
 
 def _hurried(audio: Audio, factor: float) -> Audio:
