@@ -8,6 +8,7 @@ regrouped into hops counted from the first sample, so block sizes change nothing
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import Literal
@@ -112,8 +113,8 @@ def _demodulate(
     # The phase is a function of absolute time, so it is continuous over hops without being carried along.
     turns = (shift_hz * (start_sample / sample_rate_hz)) % 1.0
     since_s = np.arange(FRAME - HOP, FRAME) / SOUND_RATE_HZ
-    turns = turns + (shift_hz - middle * sample_rate_hz / size) * since_s
-    return np.asarray((narrow * np.exp(-2j * np.pi * turns)).real)
+    phase = turns + (shift_hz - middle * sample_rate_hz / size) * since_s
+    return np.asarray((narrow * np.exp(-2j * np.pi * phase)).real)
 
 
 @dataclass
@@ -128,16 +129,15 @@ class _Leveller:
 
     def feed(self, audio: npt.NDArray[np.float64], scale: float) -> npt.NDArray[np.float64] | None:
         """Take one hop, give back the one before it at its level."""
-        power = float(np.mean(audio * audio))
+        power = float(np.mean(np.square(audio)))
         release = HOP_S / RELEASE_S
         self.level += (power - self.level) * (0.5 if power > self.level else release)
         self.recent = [*self.recent[1 - FLOOR_HOPS :], power]
         # Noise alone stays 10 dB below the target: the floor is the quietest hop of the last three seconds.
         level = max(self.level, FLOOR_RATIO * min(self.recent), 1e-20)
-        wanted = scale * TARGET_RMS / np.sqrt(level)
-        before = self.waiting
-        self.waiting, last = audio, self.wanted
-        self.wanted = wanted
+        wanted = scale * TARGET_RMS / math.sqrt(level)
+        before, last = self.waiting, self.wanted
+        self.waiting, self.wanted = audio, wanted
         if before is None:
             return None
         peak = max(float(np.max(np.abs(before))), float(np.max(np.abs(audio))), 1e-12)
@@ -214,8 +214,8 @@ class TwoEar:
         """Sound that this block completes; may be empty. Blocks of one rate and centre only."""
         if block.sample_rate_hz != self.sample_rate_hz or block.center_hz != self.center_hz:
             raise HearmarkError(
-                f"Two-ear sound was set up for {self.sample_rate_hz:g} Hz around {self.center_hz:g} Hz, but got a block "
-                f"of {block.sample_rate_hz:g} Hz around {block.center_hz:g} Hz; start it anew for another stream."
+                f"Two-ear sound was set up for {self.sample_rate_hz:g} Hz around {self.center_hz:g} Hz, but got "
+                f"{block.sample_rate_hz:g} Hz around {block.center_hz:g} Hz; start it anew for another stream."
             )
         if self._framer is None:
             self._framer = _Framer(self.sample_rate_hz, block.first_sample)

@@ -1,0 +1,63 @@
+"""What the operator asks of the program from the page, read from a text frame and checked."""
+
+from __future__ import annotations
+
+import json
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+from hearmark.errors import HearmarkError
+
+Verb = Literal["mark", "unmark", "spot", "transmit", "replay", "sound", "duck", "pause"]
+_FREQUENCY = ("mark", "spot", "transmit")
+_SWITCH = ("sound", "duck", "pause")
+
+
+@dataclass(frozen=True, slots=True)
+class Action:
+    """One request. `on` for switches, `frequency_hz` for places, `time_s` for a mark not at this moment."""
+
+    verb: Verb
+    frequency_hz: float | None = None
+    time_s: float | None = None
+    answer: int | None = None
+    on: bool | None = None
+
+
+def _number(given: dict[str, object], name: str, verb: str, high: float) -> float | None:
+    value = given.get(name)
+    if value is None:
+        return None
+    if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
+        raise HearmarkError(f"'{name}' of '{verb}' must be a number, but got {value!r}.")
+    if not 0 <= value <= high:
+        raise HearmarkError(f"'{name}' of '{verb}' must lie between 0 and {high:g}, but got {value:g}.")
+    return float(value)
+
+
+def read_action(text: str) -> Action:
+    """Reads one text frame from a page; raises HearmarkError with one sentence when it is no action."""
+    try:
+        given = json.loads(text)
+    except (ValueError, RecursionError):
+        raise HearmarkError("The page sent something that is not JSON; reload the page.") from None
+    verb = given.get("verb") if isinstance(given, dict) else None
+    if verb not in (*_FREQUENCY, *_SWITCH, "unmark", "replay"):
+        raise HearmarkError(f"The page asked for {verb!r}, which this program does not know; reload the page.")
+    frequency_hz = _number(given, "frequency_hz", verb, 300e9)
+    if verb in _FREQUENCY and frequency_hz is None:
+        raise HearmarkError(f"'{verb}' needs 'frequency_hz', in hertz.")
+    on = given.get("on")
+    if verb in _SWITCH and not isinstance(on, bool):
+        raise HearmarkError(f"'{verb}' needs 'on', true or false, but got {on!r}.")
+    answer = given.get("answer")
+    if verb == "unmark" and (isinstance(answer, bool) or not isinstance(answer, int)):
+        raise HearmarkError(f"'unmark' needs 'answer', the number of a mark, but got {answer!r}.")
+    return Action(
+        verb=verb,
+        frequency_hz=frequency_hz,
+        time_s=_number(given, "time_s", verb, 1e9),
+        answer=answer if isinstance(answer, int) else None,
+        on=on if isinstance(on, bool) else None,
+    )

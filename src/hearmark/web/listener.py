@@ -1,0 +1,126 @@
+"""The operator's ears: two-ear sound, the ring behind it, and the last answer ready to be heard again."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from hearmark.errors import HearmarkError
+from hearmark.events import Answer, Block, Mode
+from hearmark.web.frames import pack
+from hearmark.web.sound import SOUND_RATE_HZ, Ring, Tuning, TwoEar, render_spot
+
+RESTART_S = 2.0
+"""After a hole longer than this the sound starts anew instead of playing silence for it."""
+LEAD_S, TAIL_S = 0.4, 0.4
+OPEN_ANSWER_S = 4.0
+"""How much is played of an answer whose end is not known yet."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Clip:
+    block: Block
+    frequency_hz: float
+    complete: bool
+
+
+class Listener:
+    """`feed` blocks and answers; takes sound frames out. Sound is made only while `on`."""
+
+    def __init__(self, dx_hz: float, mode: Mode, spot_hz: float) -> None:
+        self.mode: Mode = mode
+        self.dx_hz, self.spot_hz = dx_hz, spot_hz
+        self.on = False
+        self.ducked = False
+        self.trouble = ""
+        """Why there is no sound, in one sentence; empty when there is."""
+        self._ring = Ring()
+        self._ears: TwoEar | None = None
+        self._last: Block | None = None
+        self._answer: Answer | None = None
+        self._clip: _Clip | None = None
+
+    def feed(self, block: Block) -> bytes | None:
+        """Keeps the block for a replay; gives a sound frame when sound is on and a hop is complete."""
+        self._ring.feed(block)
+        self._cut_clip(block.stop_s)
+        if not self.on:
+            self._ears = self._last = None
+            return None
+        last, self._last = self._last, block
+        if last is None or _another_stream(last, block):
+            self._ears = self._begin(block)
+        if self._ears is None:
+            return None
+        self._ears.ducked = self.ducked
+        sound = self._ears.feed(block)
+        if not len(sound.pcm):
+            return None
+        values = {"first_sample": sound.first_sample, "rate_hz": SOUND_RATE_HZ, "time_s": block.stop_s}
+        return pack("sound", values, sound.pcm)
+
+    def _begin(self, block: Block) -> TwoEar | None:
+        dx, spot = Tuning(self.dx_hz, self.mode), Tuning(self.spot_hz, self.mode)
+        try:
+            ears = TwoEar(block.sample_rate_hz, block.center_hz, dx, spot)
+        except HearmarkError as error:
+            self.trouble = str(error)
+            return None
+        self.trouble = ""
+        return ears
+
+    def listen_at(self, spot_hz: float) -> None:
+        """Moves the right ear."""
+        self.spot_hz = spot_hz
+        if self._ears is not None:
+            self._ears.tune("right", Tuning(spot_hz, self.mode))
+
+    def follow(self, dx_hz: float, mode: Mode) -> None:
+        """Moves the left ear, for a DX that moved or a plan that says otherwise."""
+        if (dx_hz, mode) == (self.dx_hz, self.mode):
+            return
+        self.dx_hz, self.mode = dx_hz, mode
+        if self._ears is not None:
+            self._ears.tune("left", Tuning(dx_hz, mode))
+            self._ears.tune("right", Tuning(self.spot_hz, mode))
+
+    def remember(self, answer: Answer) -> None:
+        """The newest answer is the one to hear again; a later state of it may say more of when and where."""
+        if self._answer is not None and answer.start_s < self._answer.start_s:
+            return
+        if answer.retracted_at_s is not None:
+            if self._answer is not None and answer.id == self._answer.id:
+                self._answer = self._clip = None
+            return
+        if self._answer is not None and answer.id != self._answer.id:
+            self._clip = None
+        self._answer = answer
+
+    def _cut_clip(self, now_s: float) -> None:
+        """Takes the answer out of the ring as long as the ring has it."""
+        answer = self._answer
+        if answer is None or (self._clip is not None and self._clip.complete):
+            return
+        stop_s = (answer.stop_s if answer.stop_s is not None else answer.start_s + OPEN_ANSWER_S) + TAIL_S
+        block = self._ring.cut(answer.start_s - LEAD_S, min(stop_s, now_s))
+        if block is not None and (self._clip is None or block.stop_s > self._clip.block.stop_s):
+            complete = answer.stop_s is not None and now_s >= stop_s
+            self._clip = _Clip(block, answer.frequency_hz, complete)
+
+    def replay(self) -> bytes:
+        """The last answer as one frame; raises HearmarkError when there is none to be heard."""
+        if self._answer is None:
+            raise HearmarkError("There is no answer to hear again yet.")
+        if self._clip is None:
+            raise HearmarkError("The last answer is no longer in memory: only the last 10 seconds are kept.")
+        tuning = Tuning(self._clip.frequency_hz, self.mode)
+        values = {
+            "rate_hz": float(SOUND_RATE_HZ),
+            "frequency_hz": tuning.frequency_hz,
+            "start_s": self._clip.block.start_s,
+        }
+        return pack("replay", values, render_spot(self._clip.block, tuning))
+
+
+def _another_stream(last: Block, block: Block) -> bool:
+    same = (last.sample_rate_hz, last.center_hz) == (block.sample_rate_hz, block.center_hz)
+    return not same or not 0 <= block.start_s - last.stop_s <= RESTART_S

@@ -1,0 +1,292 @@
+"""A session as it happens: source -> engine in one worker thread, and what comes of it to every open page."""
+
+from __future__ import annotations
+
+import queue
+import threading
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, replace
+from typing import Any, Protocol
+
+from hearmark.errors import HearmarkError
+from hearmark.events import Answer, Block, Event, Mode, Note, Plan, RadioState
+from hearmark.web.actions import Action
+from hearmark.web.fan import Fan, Lane, Tab
+from hearmark.web.listener import Listener
+from hearmark.web.pace import Pace
+from hearmark.web.story import Story
+from hearmark.web.wire import EVENT_VERSION, as_text
+
+CLEAR_HZ: dict[Mode, float] = {"cw": 300.0, "usb": 2700.0, "lsb": 2700.0}
+"""Nearer than this to the DX, our own signal would cover him: such a move is refused."""
+STATUS_S = 0.5
+INBOX = 64
+
+
+class Engine(Protocol):
+    """What a session needs of the engine."""
+
+    def feed(self, event: Event, /) -> Iterable[Event]:
+        """Takes one event of the stream, gives back what follows from it."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """What the page shows from the start. `pausable`: a recording or a simulation, not the air."""
+
+    title: str
+    dx_hz: float
+    mode: Mode
+    window_low_hz: float
+    window_high_hz: float
+    transmit_hz: float | None = None
+    pausable: bool = False
+
+
+class LiveSession:
+    """Runs a source through an engine and shares what comes out.
+
+    `source`: anything that gives events in time order. `paced`: hold it to the speed of life, for
+    recordings and the simulator; live sources hold themselves. `tune`: asks a real radio to move its
+    transmit frequency; without one the move is noted as the state of a radio tuned by hand.
+    Nothing here keys a transmitter.
+    """
+
+    def __init__(
+        self,
+        source: Iterable[Event],
+        engine: Engine,
+        view: View,
+        *,
+        paced: bool = True,
+        tune: Callable[[float], None] | None = None,
+    ) -> None:
+        self.view = view
+        self.fan = Fan()
+        self.pace = Pace()
+        self._source, self._engine, self._paced, self._tune = source, engine, paced, tune
+        self._story = Story()
+        self._inbox: queue.Queue[tuple[Tab | None, Action]] = queue.Queue(INBOX)
+        self._dx_hz, self._mode = view.dx_hz, view.mode
+        middle_hz = (view.window_low_hz + view.window_high_hz) / 2
+        self._transmit_hz = view.transmit_hz
+        self._listener = Listener(view.dx_hz, view.mode, middle_hz if view.transmit_hz is None else view.transmit_hz)
+        self._now_s = 0.0
+        self._status_due_s = 0.0
+        self._state = "waiting"
+        self._failure = ""
+        self._thread = threading.Thread(target=self._run, name="hearmark-session", daemon=True)
+        self._stopping = threading.Event()
+
+    def start(self) -> None:
+        """Begins listening."""
+        self._thread.start()
+
+    def stop(self, timeout_s: float = 5.0) -> None:
+        """Ends the session; returns when its thread has ended, or after `timeout_s`."""
+        self._stopping.set()
+        self.pace.stop()
+        if self._thread.is_alive():
+            self._thread.join(timeout_s)
+
+    def join(self, timeout_s: float | None = None) -> bool:
+        """Waits for the source to end; whether it has."""
+        self._thread.join(timeout_s)
+        return not self._thread.is_alive()
+
+    # From the event loop of the server
+
+    def open(self, tab: Tab) -> None:
+        """A page comes: it gets the state so far, then everything new."""
+        self.fan.open(tab, self._greeting)
+
+    def close(self, tab: Tab) -> None:
+        """A page goes."""
+        self.fan.close(tab)
+
+    def ask(self, tab: Tab, action: Action) -> None:
+        """Hands an operator's request to the worker; it acts on it between two blocks."""
+        if self._state in ("ended", "failed") and action.verb != "replay":
+            raise HearmarkError("The stream has ended: there is nothing left to act on.")
+        if self._state in ("ended", "failed"):
+            self._act(tab, action)
+            return
+        try:
+            self._inbox.put_nowait((tab, action))
+        except queue.Full:
+            raise HearmarkError("Too many requests wait already; the program is busy, try again in a moment.") from None
+
+    # In the worker thread
+
+    def _run(self) -> None:
+        try:
+            self._state = "running"
+            if self._transmit_hz is not None and self._tune is None:
+                self._take(self._radio_state(self._transmit_hz))
+            for event in self._source:
+                self._act_on_requests()
+                self.pace.hold(self._while_paused)
+                if self._stopping.is_set():
+                    break
+                self._take(event)
+                if isinstance(event, Block) and self._paced:
+                    self.pace.wait(event.stop_s)
+            self._state = "ended"
+        except HearmarkError as error:
+            self._state, self._failure = "failed", str(error)
+        except Exception as error:
+            self._state, self._failure = "failed", f"The program failed: {type(error).__name__}: {error}"
+            raise
+        finally:
+            self._publish_status()
+
+    def _while_paused(self) -> None:
+        self._act_on_requests()
+        self._publish_status(only_changed=True)
+
+    def _take(self, event: Event) -> None:
+        if isinstance(event, Block):
+            self._now_s = event.stop_s
+        for outcome in (event, *self._engine.feed(event)):
+            self._publish(outcome)
+        if isinstance(event, Block):
+            sound = self._listener.feed(event)
+            if sound is not None:
+                self.fan.put("sound", sound)
+            self.fan.refresh(self._snapshot)
+            if self._now_s >= self._status_due_s:
+                self._status_due_s = self._now_s + STATUS_S
+                self._publish_status()
+
+    def _publish(self, event: Event) -> None:
+        """Into the story and out to the pages as one step, so that no page misses or doubles anything."""
+        if isinstance(event, Block):
+            return
+        self._notice(event)
+
+        with self.fan.story_lock:
+            kept = self._story.feed(event)
+            if isinstance(kept, bytes):
+                self.fan.put_locked("row", kept)
+            elif kept is not None:
+                self.fan.put_locked("text", as_text(kept))
+
+    def _notice(self, event: Event) -> None:
+        if isinstance(event, Answer):
+            self._listener.remember(event)
+        elif isinstance(event, Plan):
+            self._dx_hz, self._mode = event.receive_hz, event.mode
+            low_hz, high_hz = event.listen_low_hz, event.listen_high_hz
+            self.view = replace(
+                self.view, dx_hz=event.receive_hz, mode=event.mode, window_low_hz=low_hz, window_high_hz=high_hz
+            )
+            self._listener.follow(event.receive_hz, event.mode)
+        elif isinstance(event, RadioState) and event.transmit_hz is not None:
+            self._transmit_hz = event.transmit_hz
+
+    def _act_on_requests(self) -> None:
+        while True:
+            try:
+                tab, action = self._inbox.get_nowait()
+            except queue.Empty:
+                return
+            self._act(tab, action)
+
+    def _act(self, tab: Tab | None, action: Action) -> None:
+        try:
+            self._obey(tab, action)
+        except HearmarkError as error:
+            if tab is not None:
+                refused = {"version": EVENT_VERSION, "type": "refused", "verb": action.verb, "why": str(error)}
+                tab.put("text", as_text(refused))
+        self._publish_status()
+
+    def _obey(self, tab: Tab | None, action: Action) -> None:
+        frequency_hz = action.frequency_hz if action.frequency_hz is not None else 0.0
+        if action.verb == "mark":
+            time_s = self._now_s if action.time_s is None else min(action.time_s, self._now_s)
+            self._take(Note(time_s, "mark", frequency_hz=frequency_hz))
+        elif action.verb == "unmark":
+            if action.answer is None or self._story.answer(action.answer) is None:
+                raise HearmarkError(f"There is no mark number {action.answer} to take back.")
+            self._take(Note(self._now_s, "unmark", answer=action.answer))
+        elif action.verb == "spot":
+            self._listener.listen_at(frequency_hz)
+        elif action.verb == "transmit":
+            self._move(frequency_hz)
+        elif action.verb == "replay":
+            if tab is not None:
+                tab.put("sound", self._listener.replay())
+        elif action.verb == "sound":
+            self._listener.on = bool(action.on)
+        elif action.verb == "duck":
+            self._listener.ducked = bool(action.on)
+        elif action.verb == "pause":
+            if not self.view.pausable:
+                raise HearmarkError("The air cannot be paused; only recordings and the simulator can.")
+            self.pace.pause(bool(action.on))
+
+    def _move(self, transmit_hz: float) -> None:
+        away_hz = abs(transmit_hz - self._dx_hz)
+        if away_hz < CLEAR_HZ[self._mode]:
+            raise HearmarkError(
+                f"Not moved: {away_hz:.0f} Hz from the DX our signal would cover him; "
+                f"keep {CLEAR_HZ[self._mode]:.0f} Hz or more away."
+            )
+        if self._tune is not None:
+            self._tune(transmit_hz)
+        else:
+            self._take(self._radio_state(transmit_hz))
+
+    def _radio_state(self, transmit_hz: float) -> RadioState:
+        return RadioState(self._now_s, self._dx_hz, transmit_hz, split=True, mode=self._mode)
+
+    # What the pages get
+
+    def _publish_status(self, only_changed: bool = False) -> None:
+        with self.fan.story_lock:
+            status = self._status()
+            if not (only_changed and status == self._last_status):
+                self._last_status = status
+                self.fan.put_locked("text", as_text(status))
+
+    _last_status: dict[str, Any] | None = None
+
+    def _status(self) -> dict[str, Any]:
+        return {
+            "version": EVENT_VERSION,
+            "type": "status",
+            "now_s": round(self._now_s, 3),
+            "state": "paused" if self.pace.paused and self._state == "running" else self._state,
+            "failure": self._failure,
+            "behind_s": round(self.pace.behind_s, 2),
+            "slipped_s": round(self.pace.slipped_s, 2),
+            "dropped": self.fan.dropped_locked(),
+            "sound": self._listener.on,
+            "sound_trouble": self._listener.trouble,
+            "duck": self._listener.ducked,
+            "spot_hz": self._listener.spot_hz,
+        }
+
+    def _snapshot(self) -> str:
+        view = self.view
+        return as_text(
+            {
+                "version": EVENT_VERSION,
+                "type": "snapshot",
+                "title": view.title,
+                "dx_hz": view.dx_hz,
+                "mode": view.mode,
+                "window_low_hz": view.window_low_hz,
+                "window_high_hz": view.window_high_hz,
+                "transmit_hz": self._transmit_hz,
+                "pausable": view.pausable,
+                "status": self._status(),
+                "events": self._story.messages(),
+            }
+        )
+
+    def _greeting(self) -> list[tuple[Lane, str | bytes]]:
+        rows: list[tuple[Lane, str | bytes]] = [("row", row) for row in self._story.rows()]
+        return [("text", self._snapshot()), *rows]

@@ -1,0 +1,241 @@
+"""The local web server: the page's own files, and one WebSocket. It listens on this machine only.
+
+Against pages of other sites: the Host header must name this server (DNS rebinding), a WebSocket must
+come from a page of this server (RFC 6455, section 10.2), and a content security policy (W3C CSP Level 3)
+lets the page run nothing but its own files.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import ipaddress
+import logging
+import mimetypes
+import socket
+import threading
+from collections.abc import Iterable
+from importlib.resources import files
+
+import uvicorn
+from starlette.applications import Starlette
+from starlette.requests import Request
+from starlette.responses import PlainTextResponse, Response
+from starlette.routing import Route, WebSocketRoute
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+from starlette.websockets import WebSocket, WebSocketDisconnect
+
+from hearmark.errors import HearmarkError
+from hearmark.web.actions import read_action
+from hearmark.web.fan import Tab
+from hearmark.web.live import LiveSession
+from hearmark.web.wire import EVENT_VERSION, as_text
+
+PORT = 4327
+LARGEST_REQUEST = 4096
+POLICY = (
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "
+    "worker-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+)
+HEADERS = {
+    "content-security-policy": POLICY,
+    "x-content-type-options": "nosniff",
+    "referrer-policy": "no-referrer",
+    "cross-origin-opener-policy": "same-origin",
+    "cross-origin-resource-policy": "same-origin",
+    "cache-control": "no-store",
+}
+TYPES = {".html": "text/html", ".js": "text/javascript", ".css": "text/css", ".json": "application/json"}
+
+log = logging.getLogger(__name__)
+
+
+def static_files() -> dict[str, tuple[bytes, str]]:
+    """Every file of the page by name: bytes and media type. What is not in here is not served."""
+    found = {}
+    for entry in files("hearmark.web").joinpath("static").iterdir():
+        suffix = "." + entry.name.rpartition(".")[2]
+        kind = TYPES.get(suffix) or mimetypes.guess_type(entry.name)[0] or "application/octet-stream"
+        if entry.is_file():
+            found[entry.name] = (entry.read_bytes(), kind)
+    return found
+
+
+class Gatekeeper:
+    """Lets through only requests that name this server, and WebSockets only from its own pages."""
+
+    def __init__(self, app: ASGIApp, hosts: Iterable[str]) -> None:
+        self.app = app
+        self.hosts = frozenset(host.lower() for host in hosts)
+
+    def refuses(self, scope: Scope) -> str:
+        """Why this request is refused, or nothing."""
+        headers = scope["headers"]
+        hosts = [value.decode("latin-1").lower() for name, value in headers if name == b"host"]
+        origins = [value.decode("latin-1").lower() for name, value in headers if name == b"origin"]
+        if len(hosts) != 1 or hosts[0] not in self.hosts:
+            return "This server answers only to its own address."
+        if scope["type"] == "websocket" and origins != [f"http://{hosts[0]}"]:
+            return "This connection is only for pages of this server."
+        return ""
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """ASGI."""
+        if scope["type"] not in ("http", "websocket"):
+            await self.app(scope, receive, send)
+            return
+        why = self.refuses(scope)
+        if why and scope["type"] == "websocket":
+            await receive()
+            await send({"type": "websocket.close", "code": 1008, "reason": why})
+            return
+        app: ASGIApp = PlainTextResponse(why, status_code=403) if why else self.app
+
+        async def with_headers(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                extra = [(name.encode(), value.encode()) for name, value in HEADERS.items()]
+                message = {**message, "headers": [*message["headers"], *extra]}
+            await send(message)
+
+        await app(scope, receive, with_headers if scope["type"] == "http" else send)
+
+
+def make_app(session: LiveSession, hosts: Iterable[str]) -> ASGIApp:
+    """The application. `hosts`: the values of the Host header to answer to, such as "127.0.0.1:4327"."""
+    served = static_files()
+
+    async def page(request: Request) -> Response:
+        name = request.path_params.get("name", "index.html")
+        if name not in served:
+            return PlainTextResponse("There is no such file.", status_code=404)
+        body, kind = served[name]
+        return Response(body, media_type=kind)
+
+    async def link(socket: WebSocket) -> None:
+        await socket.accept()
+        tab = Tab(asyncio.get_running_loop())
+        session.open(tab)
+        sending = asyncio.create_task(_send_all(socket, tab))
+        try:
+            while True:
+                text = await socket.receive_text()
+                try:
+                    session.ask(tab, read_action(text))
+                except HearmarkError as error:
+                    refused = {"version": EVENT_VERSION, "type": "refused", "verb": "", "why": str(error)}
+                    tab.put("text", as_text(refused))
+        except (WebSocketDisconnect, KeyError):
+            pass
+        finally:
+            session.close(tab)
+            sending.cancel()
+            with contextlib.suppress(asyncio.CancelledError):
+                await sending
+
+    routes = [Route("/", page), Route("/static/{name}", page), WebSocketRoute("/link", link)]
+    return Gatekeeper(Starlette(routes=routes), hosts)
+
+
+async def _send_all(socket: WebSocket, tab: Tab) -> None:
+    with contextlib.suppress(WebSocketDisconnect, RuntimeError):
+        while True:
+            for frame in await tab.take():
+                if isinstance(frame, bytes):
+                    await socket.send_bytes(frame)
+                else:
+                    await socket.send_text(frame)
+
+
+class Server:
+    """A bound and running server; `url` says where. Stop it with `stop`, or use it in a `with`."""
+
+    def __init__(self, session: LiveSession, host: str = "127.0.0.1", port: int = PORT) -> None:
+        self.session = session
+        self._socket = _bind(host, port)
+        self.port: int = self._socket.getsockname()[1]
+        name = f"[{host}]" if ":" in host else host
+        self.url = f"http://{name}:{self.port}/"
+        names = {name, "127.0.0.1", "localhost", "[::1]"} if _is_loopback(host) else {name}
+        app = make_app(session, {f"{n}:{self.port}" for n in names})
+        self._uvicorn = uvicorn.Server(
+            uvicorn.Config(
+                app,
+                log_level="warning",
+                lifespan="off",
+                ws_max_size=LARGEST_REQUEST,
+                ws_per_message_deflate=False,
+                timeout_graceful_shutdown=2,
+                server_header=False,
+            )
+        )
+        self._thread: threading.Thread | None = None
+
+    def run(self) -> None:
+        """Serves until interrupted, in this thread."""
+        self.session.start()
+        try:
+            self._uvicorn.run(sockets=[self._socket])
+        finally:
+            self.session.stop()
+
+    def start(self) -> None:
+        """Serves in a thread of its own."""
+        self._thread = threading.Thread(
+            target=self._uvicorn.run, kwargs={"sockets": [self._socket]}, name="hearmark-web", daemon=True
+        )
+        self._thread.start()
+        self.session.start()
+
+    def stop(self) -> None:
+        """Ends server and session."""
+        self._uvicorn.should_exit = True
+        if self._thread is not None:
+            self._thread.join(5.0)
+        self._socket.close()
+        self.session.stop()
+
+    def __enter__(self) -> Server:
+        self.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.stop()
+
+
+def _is_loopback(host: str) -> bool:
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return host == "localhost"
+
+
+def _bind(host: str, port: int) -> socket.socket:
+    if host in ("", "0.0.0.0", "::"):
+        raise HearmarkError(
+            f"Give one address of this machine to serve on, not {host!r}: "
+            "a page must be able to name the server it comes from."
+        )
+    if not _is_loopback(host):
+        log.warning(
+            "Serving on %s: anyone who reaches this address can listen, mark and move your transmit frequency. "
+            "There is no password; use 127.0.0.1 unless you trust the whole network.",
+            host,
+        )
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    listener = socket.socket(family, socket.SOCK_STREAM)
+    listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        listener.bind((host, port))
+    except (OSError, OverflowError) as error:
+        listener.close()
+        raise HearmarkError(
+            f"Cannot serve the page on {host} port {port} ({error}); choose another port with --port, or 0 for any."
+        ) from None
+    return listener
+
+
+def serve(session: LiveSession, host: str = "127.0.0.1", port: int = PORT) -> None:
+    """Serves a session's page until interrupted, and prints its address. Port 0 takes any free one."""
+    server = Server(session, host, port)
+    print(f"Hearmark listens: {server.url}  (Ctrl+C ends it)", flush=True)
+    server.run()

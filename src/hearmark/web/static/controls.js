@@ -1,0 +1,240 @@
+// @ts-check
+/** Keys and buttons: one list, from which the tool bar, the key handler and the help sheet are made. */
+import { offset } from "./figures.js";
+
+/**
+ * @typedef {import("./model.js").Model} Model
+ * @typedef {{key: string, shown: string, name: string, button?: string, pressed?: () => boolean, allowed?: () => boolean, act: (wide: boolean) => void}} Command
+ */
+
+const NOTICE_MS = 6000;
+
+export class Controls {
+  /** @param {Model} model @param {import("./link.js").Link} link @param {import("./sound.js").Sound} sound @param {import("./field.js").Field} field */
+  constructor(model, link, sound, field) {
+    this.model = model;
+    this.link = link;
+    this.sound = sound;
+    this.field = field;
+    /** @type {number | null} A move asked for and not yet confirmed. */
+    this.wanted = null;
+    /** @type {number | null} */
+    this.wantedSpot = null;
+    this.noticeTimer = 0;
+    this.lastNotice = "";
+    this.commands = this.list();
+    this.build();
+    link.onRefused = (why) => {
+      this.wanted = null;
+      this.notify(why);
+    };
+    sound.onReport = () => this.showHeard();
+    model.subscribe(() => this.show());
+  }
+
+  /** @returns {Command[]} */
+  list() {
+    const { model, link } = this;
+    const step = (/** @type {boolean} */ wide) => (model.mode === "cw" ? 50 : 100) * (wide ? 10 : 1);
+    return [
+      { key: "s", shown: "S", name: "sound: the DX left, the spot right", button: "Sound", pressed: () => this.sound.on, act: () => this.toggleSound() },
+      { key: "r", shown: "R", name: "hear the last answer again, right ear", button: "Again", allowed: () => model.lastMark() !== null, act: () => this.replay() },
+      { key: "m", shown: "M", name: "mark an answer at the spot, now", button: "Mark", act: () => link.ask({ verb: "mark", frequency_hz: this.spot() }) },
+      { key: "u", shown: "U", name: "take the last mark back", button: "Unmark", allowed: () => model.lastMark() !== null, act: () => this.unmark() },
+      { key: "q", shown: "Q", name: "quiet the DX by 10 dB", button: "Quiet DX", pressed: () => model.status?.duck === true, act: () => link.ask({ verb: "duck", on: !model.status?.duck }) },
+      { key: "p", shown: "P", name: "pause a recording", button: "Pause", pressed: () => model.status?.state === "paused", allowed: () => model.pausable, act: () => link.ask({ verb: "pause", on: model.status?.state !== "paused" }) },
+      { key: "ArrowLeft", shown: "←", name: "send lower (with Shift: ten times)", act: (wide) => this.send(-step(wide)) },
+      { key: "ArrowRight", shown: "→", name: "send higher (with Shift: ten times)", act: (wide) => this.send(step(wide)) },
+      { key: "Enter", shown: "Enter", name: "send where advised", button: "Go there", allowed: () => (model.advice?.transmit_hz ?? null) !== null, act: () => this.follow() },
+      { key: "a", shown: "A", name: "right ear lower (with Shift: ten times)", act: (wide) => this.listen(this.spot() - step(wide)) },
+      { key: "d", shown: "D", name: "right ear higher (with Shift: ten times)", act: (wide) => this.listen(this.spot() + step(wide)) },
+      { key: "e", shown: "E", name: "right ear to the top of the hill", act: () => this.listen(model.peakHz()) },
+      { key: "l", shown: "L", name: "right ear to the last mark", act: () => this.listen(model.lastMark()?.frequency_hz ?? null) },
+      { key: "o", shown: "O", name: "right ear to where you send", act: () => this.listen(model.transmitHz) },
+      { key: "?", shown: "?", name: "this sheet", button: "Keys", act: () => this.help() },
+    ];
+  }
+
+  build() {
+    const bar = byId("controls");
+    const sheet = byId("help-keys");
+    for (const command of this.commands) {
+      const line = document.createElement("p");
+      line.append(command.name, keycap(command.shown));
+      sheet.append(line);
+      if (!command.button) continue;
+      const button = document.createElement("button");
+      button.type = "button";
+      button.dataset.key = command.key;
+      button.append(command.button, keycap(command.shown));
+      button.addEventListener("click", (event) => command.act(event.shiftKey));
+      bar.append(button);
+    }
+    document.addEventListener("keydown", (event) => this.onKey(event));
+    const canvas = this.field.canvas;
+    canvas.addEventListener("click", (event) => this.listen(this.field.scales.hz(event.offsetX)));
+    canvas.addEventListener("dblclick", (event) => this.link.ask({ verb: "mark", frequency_hz: this.field.scales.hz(event.offsetX) }));
+    const box = /** @type {HTMLInputElement} */ (byId("keys-on"));
+    box.checked = localStorage.getItem("keys") !== "off";
+    box.addEventListener("change", () => localStorage.setItem("keys", box.checked ? "on" : "off"));
+  }
+
+  /** @param {KeyboardEvent} event */
+  onKey(event) {
+    if (event.ctrlKey || event.metaKey || event.altKey || /** @type {HTMLDialogElement} */ (byId("help")).open) return;
+    const single = /** @type {HTMLInputElement} */ (byId("keys-on")).checked;
+    if (!single && event.key !== "?") return;
+    if (event.key === "Enter" && event.target instanceof HTMLButtonElement) return;
+    const name = event.key.length === 1 ? event.key.toLowerCase() : event.key;
+    const command = this.commands.find((c) => c.key === name);
+    if (!command) return;
+    event.preventDefault();
+    if (event.repeat && !/^(Arrow|[ad]$)/.test(name)) return;
+    if (command.allowed && !command.allowed()) return;
+    command.act(event.shiftKey);
+  }
+
+  spot() {
+    return this.wantedSpot ?? this.model.status?.spot_hz ?? this.model.window.low_hz;
+  }
+
+  /** @param {number | null} hz */
+  listen(hz) {
+    if (hz === null) return;
+    this.wantedSpot = Math.round(hz / 10) * 10;
+    this.link.ask({ verb: "spot", frequency_hz: this.wantedSpot });
+  }
+
+  /** @param {number} by_hz */
+  send(by_hz) {
+    const { model } = this;
+    const from = this.wanted ?? model.transmitHz ?? model.advice?.transmit_hz ?? (model.window.low_hz + model.window.high_hz) / 2;
+    this.transmit(from + by_hz);
+  }
+
+  follow() {
+    const target = this.model.advice?.transmit_hz ?? null;
+    if (target !== null) this.transmit(Math.round(target / 10) * 10);
+  }
+
+  /** @param {number} hz */
+  transmit(hz) {
+    this.wanted = hz;
+    this.link.ask({ verb: "transmit", frequency_hz: hz });
+  }
+
+  unmark() {
+    const last = this.model.lastMark();
+    if (last) this.link.ask({ verb: "unmark", answer: last.id });
+  }
+
+  async replay() {
+    await this.sound.start();
+    this.link.ask({ verb: "replay" });
+  }
+
+  async toggleSound() {
+    if (this.sound.on) {
+      await this.sound.stop();
+      this.link.ask({ verb: "sound", on: false });
+    } else {
+      await this.sound.start();
+      this.link.ask({ verb: "sound", on: true });
+    }
+    this.model.changed();
+  }
+
+  help() {
+    /** @type {HTMLDialogElement} */ (byId("help")).showModal();
+  }
+
+  /** @param {string} text */
+  notify(text) {
+    const notice = byId("notice");
+    notice.textContent = text;
+    notice.classList.add("shown");
+    clearTimeout(this.noticeTimer);
+    this.noticeTimer = setTimeout(() => notice.classList.remove("shown"), NOTICE_MS);
+  }
+
+  show() {
+    const { model } = this;
+    if (this.wanted !== null && this.wanted === model.transmitHz) this.wanted = null;
+    if (this.wantedSpot !== null && this.wantedSpot === model.status?.spot_hz) this.wantedSpot = null;
+    if (model.notice && model.notice !== this.lastNotice) {
+      this.lastNotice = model.notice;
+      this.notify(model.notice);
+    }
+    for (const command of this.commands) {
+      const button = /** @type {HTMLButtonElement | null} */ (document.querySelector(`button[data-key="${CSS.escape(command.key)}"]`));
+      if (!button) continue;
+      button.disabled = model.link !== "open" || (command.allowed ? !command.allowed() : false);
+      if (command.pressed) button.setAttribute("aria-pressed", String(command.pressed()));
+    }
+    this.showState();
+    this.showHeard();
+    this.showMarks();
+  }
+
+  showState() {
+    const { model } = this;
+    const status = model.status;
+    const state = model.link === "open" ? status?.state ?? "waiting" : model.link;
+    byId("state").dataset.state = state;
+    /** @type {Record<string, string>} */
+    const words = { running: "listening", lost: "no link, trying again", stalled: "silent", connecting: "connecting", failed: "failed", ended: "ended", paused: "paused", waiting: "waiting" };
+    const parts = [words[state] ?? state];
+    if (model.keyed) parts.push("own transmission: deaf");
+    if (status && status.behind_s > 0.5) parts.push(`${status.behind_s.toFixed(1)} s behind`);
+    if (status && status.slipped_s >= 1) parts.push(`${Math.round(status.slipped_s)} s lost`);
+    const dropped = status ? Object.values(status.dropped).reduce((sum, n) => sum + n, 0) : 0;
+    if (dropped) parts.push(`${dropped} frames dropped`);
+    if (model.levels && model.levels.dropped_samples) parts.push(`${model.levels.dropped_samples} samples lost`);
+    if (model.levels && model.levels.clipped_share > 0.001) parts.push("receiver overloaded");
+    setText("state-text", parts.join(" · "));
+  }
+
+  showHeard() {
+    const { model, sound } = this;
+    const status = model.status;
+    if (!status || !sound.on) {
+      setText("heard", model.title);
+      return;
+    }
+    if (status.sound_trouble) {
+      setText("heard", status.sound_trouble);
+      return;
+    }
+    const delay = sound.report ? ` · ${Math.round((sound.report.held_s + 0.06) * 1000)} ms behind` : "";
+    const again = sound.report?.replaying ? " · last answer again" : "";
+    setText("heard", `L the DX · R ${offset(this.spot() - model.dxHz, 2)} kHz${again}${delay}`);
+  }
+
+  /** The ladder in words, for those who do not see it. */
+  showMarks() {
+    const { model } = this;
+    const lines = model.marks().slice(-8).reverse().map((a) => {
+      const sure = a.retracted_at_s !== null ? "taken back" : a.confidence >= 0.5 ? "sure" : "in doubt";
+      return `${a.call ?? "a caller"} ${offset(a.frequency_hz - model.dxHz)} kilohertz, ${sure}`;
+    });
+    setText("marks", lines.length ? `Last answers, newest first: ${lines.join("; ")}.` : "No answers marked yet.");
+  }
+}
+
+/** @param {string} id */
+function byId(id) {
+  return /** @type {HTMLElement} */ (document.getElementById(id));
+}
+
+/** @param {string} id @param {string} text */
+function setText(id, text) {
+  const element = byId(id);
+  if (element.textContent !== text) element.textContent = text;
+}
+
+/** @param {string} text */
+function keycap(text) {
+  const key = document.createElement("kbd");
+  key.textContent = text;
+  return key;
+}

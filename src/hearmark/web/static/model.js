@@ -1,0 +1,242 @@
+// @ts-check
+/** The one model: what the program has said so far, and the scales by which layers draw it. */
+
+/**
+ * @typedef {{id: number, start_s: number, stop_s: number | null, frequency_hz: number, text: string, kind: string, kind_probability: number}} Over
+ * @typedef {{id: number, start_s: number, stop_s: number | null, after_over: number, callers: number}} Turn
+ * @typedef {{id: number, start_s: number, stop_s: number | null, marked_at_s: number, frequency_hz: number, confidence: number,
+ *   call: string | null, turn: number | null, by: string, retracted_at_s: number | null}} Answer
+ * @typedef {{id: number, start_s: number, stop_s: number | null, frequency_hz: number, call: string | null}} Emission
+ * @typedef {{time_s: number, low_hz: number, step_hz: number, density_per_hz: number[], habit: string}} Ear
+ * @typedef {{time_s: number, cue: string, transmit_hz: number | null, success_per_call: number | null, why: string}} Advice
+ * @typedef {{now_s: number, state: string, failure: string, behind_s: number, slipped_s: number, dropped: Record<string, number>,
+ *   sound: boolean, sound_trouble: string, duck: boolean, spot_hz: number}} Status
+ * @typedef {{start_s: number, stop_s: number, why: string}} Gap
+ * @typedef {{time_s: number, low_hz: number, step_hz: number, levels: Uint8Array}} Line
+ */
+
+const LINES = 900;
+
+/** What one session has said: all of it is begun anew with a snapshot. */
+class State {
+  title = "";
+  dxHz = 0;
+  /** @type {string} */
+  mode = "cw";
+  window = { low_hz: 0, high_hz: 1 };
+  /** What the field shows across. */
+  range = { low_hz: 0, high_hz: 1 };
+  /** @type {number | null} */
+  transmitHz = null;
+  pausable = false;
+  /** @type {Map<number, Over>} */
+  overs = new Map();
+  /** @type {Map<number, Turn>} */
+  turns = new Map();
+  /** @type {Map<number, Answer>} */
+  answers = new Map();
+  /** @type {Map<number, Emission>} */
+  emissions = new Map();
+  /** @type {Gap[]} */
+  gaps = [];
+  /** @type {Ear | null} */
+  ear = null;
+  /** @type {Advice | null} */
+  advice = null;
+  /** @type {{intervals_hz: [number, number][], known: boolean, why: string} | null} */
+  allowed = null;
+  /** @type {{clipped_share: number, dropped_samples: number} | null} */
+  levels = null;
+  /** @type {Status | null} */
+  status = null;
+  nowS = 0;
+  keyed = false;
+  /** @type {Line[]} */
+  lines = [];
+  /** Counts every line ever added, so that pictures know which are new. */
+  lineCount = 0;
+}
+
+export class Model extends State {
+  /** @type {Set<(model: Model) => void>} */
+  listeners = new Set();
+  scheduled = false;
+  /** "connecting", "open", "lost", "stalled": the link to the program, not the stream. */
+  link = "connecting";
+  notice = "";
+  /** @type {Gap[]} Times for which this page had no link. */
+  unlinked = [];
+  /** @type {number | null} */
+  lostAt = null;
+  /** Grows when an earlier state was replaced as a whole. */
+  epoch = 0;
+
+  clear() {
+    Object.assign(this, new State());
+    this.epoch += 1;
+  }
+
+  /** @param {(model: Model) => void} listener */
+  subscribe(listener) {
+    this.listeners.add(listener);
+  }
+
+  /** All layers draw once in the next animation frame, however much has changed until then. */
+  changed() {
+    if (this.scheduled) return;
+    this.scheduled = true;
+    requestAnimationFrame(() => {
+      this.scheduled = false;
+      for (const listener of this.listeners) listener(this);
+    });
+  }
+
+  /** @param {any} message One text frame. */
+  apply(message) {
+    if (message.type === "snapshot") this.begin(message);
+    else if (message.type === "status") this.setStatus(message);
+    else this.take(message);
+    this.changed();
+  }
+
+  /** @param {any} snapshot */
+  begin(snapshot) {
+    const before = this.lostAt;
+    const lines = this.lines;
+    this.clear();
+    this.title = snapshot.title;
+    this.pausable = snapshot.pausable;
+    this.transmitHz = snapshot.transmit_hz;
+    this.setPlan(snapshot.dx_hz, snapshot.mode, snapshot.window_low_hz, snapshot.window_high_hz);
+    for (const event of snapshot.events) this.take(event);
+    this.setStatus(snapshot.status);
+    if (before === null) {
+      // Not a new link, only a fresh state in between: the lines go on.
+      if (lines.length && lines[lines.length - 1].time_s <= this.nowS + 1) this.lines = lines, this.lineCount = lines.length;
+    } else {
+      this.lostAt = null;
+      if (this.nowS >= before) {
+        this.unlinked.push({ start_s: before, stop_s: this.nowS, why: "no link" });
+        this.notice = `The link was lost for ${Math.round(this.nowS - before)} s of the session; what happened meanwhile is filled in.`;
+      } else {
+        this.unlinked = [];
+        this.notice = "The program was started anew: this is a new session.";
+      }
+    }
+  }
+
+  /** The link is gone: what is shown is old from here on. */
+  lose() {
+    this.link = "lost";
+    this.lostAt ??= this.nowS;
+    this.changed();
+  }
+
+  /** @param {Status} status */
+  setStatus(status) {
+    this.status = status;
+    this.nowS = Math.max(this.nowS, status.now_s);
+  }
+
+  /** @param {number} dx @param {string} mode @param {number} low @param {number} high */
+  setPlan(dx, mode, low, high) {
+    this.dxHz = dx;
+    this.mode = mode;
+    this.window = { low_hz: low, high_hz: high };
+    const pad = Math.max((high - low) * 0.08, 200);
+    this.range = { low_hz: low - pad, high_hz: high + pad };
+  }
+
+  /** Makes room for something outside the range, in steps, so that the scale rarely moves. @param {number} hz */
+  include(hz) {
+    const span = this.window.high_hz - this.window.low_hz;
+    if (Math.abs(hz - (this.window.low_hz + this.window.high_hz) / 2) > span * 1.5) return;
+    const step = span / 5;
+    while (hz < this.range.low_hz + step / 4) this.range = { ...this.range, low_hz: this.range.low_hz - step };
+    while (hz > this.range.high_hz - step / 4) this.range = { ...this.range, high_hz: this.range.high_hz + step };
+  }
+
+  /** @param {any} event */
+  take(event) {
+    const times = [event.time_s, event.start_s, event.stop_s, event.marked_at_s].filter((t) => typeof t === "number");
+    if (event.type !== "Plan") this.nowS = Math.max(this.nowS, ...times.filter((t) => t < this.nowS + 60 || this.nowS === 0));
+    switch (event.type) {
+      case "Over": keep(this.overs, event, 120); break;
+      case "Turn": keep(this.turns, event, 120); break;
+      case "Emission": keep(this.emissions, event, 400); break;
+      case "Answer":
+        keep(this.answers, event, 200);
+        if (event.confidence >= 0.5) this.include(event.frequency_hz);
+        break;
+      case "Gap": this.gaps.push(event); if (this.gaps.length > 60) this.gaps.shift(); break;
+      case "Ear": this.ear = event; break;
+      case "Advice": this.advice = event; break;
+      case "Allowed": this.allowed = event; break;
+      case "Levels": this.levels = event; break;
+      case "KeyState": this.keyed = event.keyed; break;
+      case "RadioState":
+        if (event.transmit_hz !== null) { this.transmitHz = event.transmit_hz; this.include(event.transmit_hz); }
+        break;
+      case "Plan": this.setPlan(event.receive_hz, event.mode, event.listen_low_hz, event.listen_high_hz); break;
+    }
+  }
+
+  /** @param {Line} line */
+  addLine(line) {
+    const last = this.lines[this.lines.length - 1];
+    if (last && line.time_s <= last.time_s) return;
+    this.lines.push(line);
+    this.lineCount += 1;
+    if (this.lines.length > LINES) this.lines.shift();
+    this.nowS = Math.max(this.nowS, line.time_s);
+    this.changed();
+  }
+
+  /** Turns, newest first. */
+  rungs() {
+    return [...this.turns.values()].sort((a, b) => b.start_s - a.start_s);
+  }
+
+  /** Which turn an answer belongs to: as told, else the last that began before it. @param {Answer} answer */
+  turnOf(answer) {
+    if (answer.turn !== null && this.turns.has(answer.turn)) return answer.turn;
+    const turn = this.rungs().find((t) => t.start_s <= answer.start_s);
+    return turn ? turn.id : null;
+  }
+
+  /** Marks that stand, oldest first. */
+  marks() {
+    return [...this.answers.values()].sort((a, b) => a.start_s - b.start_s);
+  }
+
+  /** The last mark that has not been taken back. */
+  lastMark() {
+    return this.marks().filter((a) => a.retracted_at_s === null).pop() ?? null;
+  }
+
+  /** Where the belief is highest. @returns {number | null} */
+  peakHz() {
+    if (!this.ear || !this.ear.density_per_hz.length) return null;
+    const density = this.ear.density_per_hz;
+    let best = 0;
+    for (let i = 1; i < density.length; i += 1) if (density[i] > density[best]) best = i;
+    return this.ear.low_hz + best * this.ear.step_hz;
+  }
+
+  /** Whether what is shown may be out of date. */
+  old() {
+    return this.link !== "open" || !this.status || ["ended", "failed"].includes(this.status.state);
+  }
+}
+
+/**
+ * Newest state of each id, bounded.
+ * @template {{id: number}} T
+ * @param {Map<number, T>} map
+ * @param {T} item
+ * @param {number} most
+ */
+function keep(map, item, most) {
+  map.set(item.id, item);
+  while (map.size > most) map.delete(/** @type {number} */ (map.keys().next().value));
+}

@@ -1,0 +1,84 @@
+// @ts-check
+/** Where we stand: own transmit frequency, where the advice sends us, and the spot in the right ear. */
+
+/**
+ * @typedef {import("./model.js").Model} Model
+ * @typedef {import("./scales.js").Scales} Scales
+ * @typedef {import("./palette.js").Palette} Palette
+ */
+
+const FACE = 'system-ui, "DejaVu Sans", sans-serif';
+
+/** @param {CanvasRenderingContext2D} to @param {Model} model @param {Scales} scales @param {Palette} palette */
+export function drawOwn(to, model, scales, palette) {
+  const spot = model.status?.spot_hz;
+  if (spot !== undefined && model.status?.sound) {
+    flag(to, scales, palette.soft, palette.ink, spot, "ear", "ring", [3, 6]);
+  }
+  const target = model.advice?.transmit_hz ?? null;
+  const own = model.transmitHz;
+  if (own !== null) flag(to, scales, palette.own, palette.ink, own, "you", "wedge", []);
+  if (target !== null && own !== null && Math.abs(target - own) > 20) {
+    const [from, until] = [scales.x(own), clamp(scales, scales.x(target))];
+    const y = scales.ground - 9;
+    if (Math.abs(until - from) < 14) return;
+    const side = Math.sign(until - from);
+    to.strokeStyle = palette.ink;
+    to.fillStyle = palette.ink;
+    to.lineWidth = 4;
+    to.beginPath();
+    to.moveTo(from + side * 6, y);
+    to.lineTo(until - side * 12, y);
+    to.stroke();
+    to.beginPath();
+    to.moveTo(until, y);
+    to.lineTo(until - side * 14, y - 8);
+    to.lineTo(until - side * 14, y + 8);
+    to.fill();
+  }
+}
+
+/** @param {Scales} scales @param {number} x */
+function clamp(scales, x) {
+  return Math.min(scales.right, Math.max(scales.left, x));
+}
+
+/**
+ * A line down the field and its sign under the axis; at the edge, an arrow out of the picture.
+ * @param {CanvasRenderingContext2D} to @param {Scales} scales @param {string} colour @param {string} ink
+ * @param {number} hz @param {string} text @param {"wedge" | "ring"} shape @param {number[]} dash
+ */
+function flag(to, scales, colour, ink, hz, text, shape, dash) {
+  const true_x = scales.x(hz);
+  const x = clamp(scales, true_x);
+  const y = scales.ground + 1;
+  to.strokeStyle = colour;
+  to.lineWidth = shape === "wedge" ? 3 : 2;
+  if (x === true_x) {
+    to.setLineDash(dash);
+    to.beginPath();
+    to.moveTo(x, 0);
+    to.lineTo(x, scales.ground);
+    to.stroke();
+    to.setLineDash([]);
+  }
+  to.fillStyle = colour;
+  to.beginPath();
+  if (shape === "wedge") {
+    to.moveTo(x, y);
+    to.lineTo(x - 13, y + 26);
+    to.lineTo(x + 13, y + 26);
+    to.fill();
+  } else {
+    to.arc(x, y + 15, 8, 0, 2 * Math.PI);
+    to.lineWidth = 3;
+    to.stroke();
+  }
+  to.font = `700 18px ${FACE}`;
+  to.textBaseline = "middle";
+  to.fillStyle = ink;
+  const left = x > scales.right - 60;
+  to.textAlign = left ? "right" : "left";
+  const out = true_x < scales.left ? `\u2190 ${text}` : true_x > scales.right ? `${text} \u2192` : text;
+  to.fillText(out, x + (left ? -18 : 18), y + 17);
+}

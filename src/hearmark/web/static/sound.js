@@ -1,0 +1,52 @@
+// @ts-check
+/** Two-ear sound in the page: the DX on the left, the spot on the right. */
+
+const RATE_HZ = 12000;
+
+/** @typedef {{played: number, lacking: number, dropped: number, quanta: number, held_s: number, rms: number[], replaying: boolean}} Report */
+
+export class Sound {
+  constructor() {
+    /** @type {AudioContext | null} */
+    this.context = null;
+    /** @type {AudioWorkletNode | null} */
+    this.player = null;
+    /** @type {Report | null} */
+    this.report = null;
+    this.onReport = () => {};
+  }
+
+  /** Must follow a key or a click: browsers start sound only then. */
+  async start() {
+    if (!this.context) {
+      try {
+        this.context = new AudioContext({ sampleRate: RATE_HZ, latencyHint: "interactive" });
+      } catch {
+        this.context = new AudioContext({ latencyHint: "interactive" });
+      }
+      await this.context.audioWorklet.addModule(new URL("./player.js", import.meta.url));
+      this.player = new AudioWorkletNode(this.context, "hearmark-player", { numberOfInputs: 0, outputChannelCount: [2] });
+      this.player.port.onmessage = (event) => {
+        this.report = event.data;
+        this.onReport();
+      };
+      this.player.connect(this.context.destination);
+    }
+    await this.context.resume();
+  }
+
+  async stop() {
+    this.player?.port.postMessage({ kind: "empty", body: new Int16Array(0) });
+    await this.context?.suspend();
+  }
+
+  /** @returns {boolean} */
+  get on() {
+    return this.context?.state === "running";
+  }
+
+  /** @param {import("./frames.js").Frame} frame */
+  play(frame) {
+    this.player?.port.postMessage({ kind: frame.kind, body: frame.body });
+  }
+}

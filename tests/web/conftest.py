@@ -1,0 +1,71 @@
+"""A running server with a scripted session, and one Chromium for all tests of the page."""
+
+import shutil
+import sys
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+from hearmark.web.live import LiveSession
+from hearmark.web.server import Server
+from script import VIEW, ScriptedEngine, stream
+
+CHROMIUM = shutil.which("chromium")
+ARGS = [
+    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
+    "--disable-component-update", "--disable-sync", "--autoplay-policy=no-user-gesture-required",
+]  # fmt: skip
+
+
+@pytest.fixture
+def serve() -> Iterator[Callable[..., Server]]:
+    """Starts servers on free ports; ends them all after the test."""
+    running: list[Server] = []
+
+    def start(start_s: float = 0.0, duration_s: float = 600.0, **options: Any) -> Server:
+        session = LiveSession(stream(start_s, duration_s), ScriptedEngine(), VIEW, **options)
+        server = Server(session, port=0)
+        server.start()
+        running.append(server)
+        return server
+
+    yield start
+    for server in running:
+        server.stop()
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Any]:
+    if CHROMIUM is None:
+        pytest.skip("chromium is not installed (Debian: apt-get install chromium)")
+    playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+    with playwright.sync_playwright() as play:
+        browser = play.chromium.launch(executable_path=CHROMIUM, args=ARGS)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def new_page(chromium: Any) -> Iterator[Callable[..., Any]]:
+    """Opens pages of 1280 by 720 in contexts of their own; fails the test when a page reports an error."""
+    contexts: list[Any] = []
+    errors: list[str] = []
+
+    def start(url: str, **options: Any) -> Any:
+        context = chromium.new_context(viewport={"width": 1280, "height": 720}, **options)
+        contexts.append(context)
+        page = context.new_page()
+        page.set_default_timeout(15_000)
+        page.on("pageerror", lambda error: errors.append(str(error)))
+        page.goto(url)
+        page.wait_for_function("globalThis.hearmark?.model.link === 'open'")
+        return page
+
+    yield start
+    for context in contexts:
+        context.close()
+    assert errors == []
