@@ -93,6 +93,9 @@ class Floor:
         if starts[-1] + self._width < grid.bins:
             starts.append(grid.bins - self._width)
         self._cells = np.array(starts)[:, None] + np.arange(self._width)
+        cell = np.arange(len(starts))[:, None]
+        self._five = np.clip(cell + np.arange(-2, 3), 0, len(starts) - 1)
+        self._three = np.clip(cell + np.arange(-1, 2), 0, len(starts) - 1)
         self._centre = self._cells.mean(axis=1)
         over_time, over_bins = _hann_correlation()
         looks = _looks(_below_correlation(over_bins, CELL_QUANTILE), self._width)
@@ -134,13 +137,11 @@ class Floor:
         return level_db[:, 0], level_db[:, 1] - level_db[:, 0]
 
     def _smooth(self, level_db: Decibels) -> Decibels:
-        """Median of five neighbours, then mean of three."""
-        if len(level_db) < 5:
+        """Median of five neighbouring cells, then mean of three, along the last axis."""
+        if level_db.shape[-1] < 5:
             return level_db
-        padded = np.pad(level_db, 2, mode="edge")
-        median = np.median(np.lib.stride_tricks.sliding_window_view(padded, 5), axis=1)
-        padded = np.pad(median, 1, mode="edge")
-        smooth: Decibels = (padded[:-2] + padded[1:-1] + padded[2:]) / 3
+        median = np.sort(level_db[..., self._five], axis=-1)[..., 2]
+        smooth: Decibels = median[..., self._three].mean(axis=-1)
         return smooth
 
     def _update(self, cell_db: Decibels, contrast_db: Decibels) -> None:
@@ -151,18 +152,21 @@ class Floor:
         rank = int(TIME_QUANTILE * filled)
         low = np.partition(self._memory[:filled], rank, axis=0)[rank]
         low = low - self._spread_db * ndtri((rank + 0.625) / (filled + 0.25))
-        smooth = self._smooth(low)
+        memory = self._memory[:filled]
+        smooth, contrast, unrest = self._smooth(
+            np.stack([low, self._contrast[:filled].mean(axis=0), memory.std(axis=0)])
+        )
         shape = self._shape
         if shape is None:
             shape = np.zeros_like(smooth)
         level = float(np.quantile(smooth - shape, BAND_QUANTILE))
         above = smooth - level - shape
-        crowded = self._smooth(self._contrast[:filled].mean(axis=0)) > CONTRAST_DB
+        crowded = contrast > CONTRAST_DB
         if filled < MEMORY_CELLS // 6:  # the first second: believe what is there, but for a crowd
             most = START_DB + float(np.median(smooth - level)) - shape
             step = np.where(crowded, np.minimum(above, most), above)
         else:
-            crowded |= self._smooth(self._memory[:filled].std(axis=0)) > RESTLESS_DB
+            crowded |= unrest > RESTLESS_DB
             rise = np.where(crowded, self._rise_db, _RISE_SHARE * above)
             step = np.where(above > _NEAR_DB, rise, _NEAR_SHARE * above)
             step = np.where(above < -_NEAR_DB, _FALL_SHARE * above, step)
