@@ -4,16 +4,15 @@ Every transmission is made at a low rate (4 kHz for CW, 8 kHz for speech) and fa
 overlapping frames then carry the low-rate spectra into the wide one, so that one inverse transform serves everybody.
 A page depends on its number alone: the whole session, any part of it, and a stream block by block are the same samples.
 
-Levels: noise in 2500 Hz has mean power `NOISE_POWER`, where 1 is full scale. The variance of the complex noise is
-therefore NOISE_POWER * rate / 2500. A station's SNR is its mean power while keyed or talking, before fading, over
-NOISE_POWER.
+Levels: noise in 2500 Hz has mean power `static.NOISE_POWER`, where 1 is full scale; the variance of the complex noise
+is therefore NOISE_POWER * rate / 2500. A station's SNR is its mean power while keyed or talking, before fading, over
+that.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
@@ -21,36 +20,16 @@ import numpy.typing as npt
 from scipy import fft
 
 from hearmark.errors import HearmarkError
-from hearmark.events import Block, ComplexArray
-from hearmark.simulate import channel, speech
+from hearmark.events import Block, ComplexArray, Gap
+from hearmark.simulate import channel, speech, static
 from hearmark.simulate.emitter import CW_RATE_HZ, SPEECH_RATE_HZ, emitter, keyed_envelope
+from hearmark.simulate.faults import Faults
 from hearmark.simulate.session import Session, Transmission
-
-NOISE_POWER = 1e-5
-"""Mean power of the noise in 2500 Hz: -50 dB of full scale, so that an S9+ station among many does not clip."""
-NOISE_BANDWIDTH_HZ = 2500.0
 
 _FRAME_CHOICES_S = (0.16, 0.32, 0.4, 0.8, 4.0)
 """Frame lengths of which a quarter is a whole number of samples at the low rates; 4 s serves every whole rate."""
 _HOPS = 8
 _NOISE, _FADING, _CARRIERS, _IMPULSES, _DROPS = range(5)
-
-
-@dataclass(frozen=True, slots=True)
-class Faults:
-    """What a real receiver adds. The defaults are a perfect one.
-
-    `dc`: constant added, full scale 1. `iq_gain_db`, `iq_phase_deg`: the quadrature branch against the in-phase one.
-    `clip_at`: largest magnitude of either branch. `clock_ppm`: the sampling clock, which the tuning shares, runs fast
-    by this. `dropped_per_min`: losses of 0.1 s on the average.
-    """
-
-    dc: complex = 0j
-    iq_gain_db: float = 0.0
-    iq_phase_deg: float = 0.0
-    clip_at: float | None = None
-    clock_ppm: float = 0.0
-    dropped_per_min: float = 0.0
 
 
 class Renderer:
@@ -75,8 +54,10 @@ class Renderer:
         self._fading: dict[int, channel.Fading] = {}
         self._low: dict[int, tuple[int, ComplexArray]] = {}
         self._last: tuple[int, ComplexArray] | None = None
-        self._stretch = 1.0 + self.faults.clock_ppm * 1e-6
+        self._stretch = self.faults.stretch
         self._tuned_hz = self.centre_hz * self._stretch
+        everywhere = static.carriers(_rng(self._seed, _CARRIERS, 0), session.scenario)
+        self._carriers = [c for c in everywhere if abs(c[0] - self._tuned_hz) < self.rate_hz / 2]
         self._passband = self._edges()
         order = sorted(range(len(session.transmissions)), key=lambda n: session.transmissions[n].start_s)
         self._order = [n for n in order if self._hears(session.transmissions[n])]
@@ -97,17 +78,19 @@ class Renderer:
             done += take
         return out
 
-    def blocks(self, block_s: float, start_s: float = 0.0, stop_s: float | None = None) -> Iterator[Block]:
+    def events(self, block_s: float = 0.1, start_s: float = 0.0, stop_s: float | None = None) -> Iterator[Block | Gap]:
         """The session as blocks of `block_s`, as fast as they are taken; the caller sets the pace.
 
-        A block in which samples were dropped is left out: the next one's `first_sample` tells.
+        A block in which samples were dropped is a Gap.
         """
         size = max(1, round(block_s * self.rate_hz))
         at = round(start_s * self.rate_hz)
         end = round((self.session.scenario.duration_s if stop_s is None else stop_s) * self.rate_hz)
         while at < end:
             count = min(size, end - at)
-            if not self._dropped(at, count):
+            if self._dropped(at, count):
+                yield Gap(at / self.rate_hz, (at + count) / self.rate_hz, "samples dropped")
+            else:
                 yield Block(at, float(self.rate_hz), self.centre_hz, self.samples(at, count))
             at += count
 
@@ -117,15 +100,21 @@ class Renderer:
         return self._last[1]
 
     def _make(self, page: int) -> ComplexArray:
+        size = self._page
         out = self._stations(page)
-        for frequency_hz, amplitude, phase in self._carriers():
-            out += _tone(frequency_hz - self._tuned_hz, amplitude, phase, page * self._page, self._page, self.rate_hz)
+        for frequency_hz, amplitude, phase in self._carriers:
+            out += static.tone(frequency_hz - self._tuned_hz, amplitude, phase, page * size, size, self.rate_hz)
         if self.noise:
-            sigma = math.sqrt(NOISE_POWER * self.rate_hz / NOISE_BANDWIDTH_HZ / 2.0)
-            white = _rng(self._seed, _NOISE, page).standard_normal(2 * self._page, dtype=np.float32)
-            out += (white * np.float32(sigma)).view(np.complex64)
-            self._add_impulses(out, page)
-        return self._received(out, page)
+            out += static.white(_rng(self._seed, _NOISE, page), size, self.rate_hz)
+            per_s = self.session.scenario.impulses_per_s
+            if per_s > 0:
+                for part, of in enumerate((page, page - 1)):
+                    rng = _rng(self._seed, _IMPULSES, of + 1)
+                    out += static.impulses(rng, per_s, size, self.rate_hz)[part * size : (part + 1) * size]
+        out = self.faults.received(out)
+        for start, stop in self._lost(page):
+            out[start:stop] = 0
+        return out
 
     def _stations(self, page: int) -> ComplexArray:
         """Overlap-save: frame h of the page keeps its middle half, samples [h, h + 1) hop of the page."""
@@ -196,7 +185,7 @@ class Renderer:
             raise HearmarkError(f"Transmission {n} of a CW session has no key times; give keying_s.")
         else:
             body = _voice(sent, station.voice, self.session.scenario.mode, offset_s, rate_hz)
-        level = math.sqrt(NOISE_POWER * 10 ** (station.snr_db / 10))
+        level = math.sqrt(static.NOISE_POWER * 10 ** (station.snr_db / 10))
         carrier_hz = sent.frequency_hz - self.session.scenario.dx_hz
         body = self._channel(sent.station).apply(body * np.float32(level), begin / rate_hz, rate_hz, carrier_hz)
         time_s = (begin + np.arange(len(body))) / rate_hz
@@ -210,72 +199,14 @@ class Renderer:
             self._fading[station] = channel.draw(self.session.scenario.channel, self._end_s, rng)
         return self._fading[station]
 
-    def _carriers(self) -> list[tuple[float, float, float]]:
-        """Frequency, amplitude, phase of the steady carriers: spread over the window and a little beyond."""
-        scenario = self.session.scenario
-        low_hz = min(scenario.dx_hz + 200.0, scenario.window_low_hz - 1000.0)
-        high_hz = max(scenario.dx_hz - 200.0, scenario.window_high_hz + 1000.0)
-        rng = _rng(self._seed, _CARRIERS, 0)
-        found = []
-        for _ in range(scenario.carriers):
-            frequency_hz, snr_db, phase = rng.uniform(low_hz, high_hz), rng.uniform(0.0, 20.0), rng.uniform()
-            if abs(frequency_hz - self._tuned_hz) < self.rate_hz / 2:
-                found.append((frequency_hz, math.sqrt(NOISE_POWER * 10 ** (snr_db / 10)), phase))
-        return found
-
-    def _add_impulses(self, out: ComplexArray, page: int) -> None:
-        """Static: short clicks, and now and then a crash of up to half a page. Drawn per page, heard into the next."""
-        per_s = self.session.scenario.impulses_per_s
-        if per_s <= 0:
-            return
-        page_s = self._page / self.rate_hz
-        for of in (page - 1, page):
-            rng = _rng(self._seed, _IMPULSES, of + 1)
-            for _ in range(int(rng.poisson(per_s * page_s))):
-                at_s, over_db, spread = rng.uniform(0, page_s), rng.uniform(10, 35), rng.uniform()
-                crash = rng.uniform() < 0.05
-                decay_s = 0.02 + 0.06 * spread if crash else 0.0003 + 0.003 * spread
-                count = min(round(5 * decay_s * self.rate_hz), self._page)
-                shape = np.exp(np.arange(count, dtype=np.float32) * np.float32(-1 / (decay_s * self.rate_hz)))
-                white = rng.standard_normal(2 * count, dtype=np.float32).view(np.complex64)
-                power = NOISE_POWER * self.rate_hz / NOISE_BANDWIDTH_HZ * 10 ** ((over_db - 6.0 * crash) / 10)
-                start = round(at_s * self.rate_hz) + (of - page) * self._page
-                a, b = max(0, start), min(self._page, start + count)
-                if a < b:
-                    out[a:b] += (white * shape)[a - start : b - start] * np.float32(math.sqrt(power / 2))
-
-    def _received(self, out: ComplexArray, page: int) -> ComplexArray:
-        faults = self.faults
-        if faults.iq_gain_db or faults.iq_phase_deg:
-            tilt = 10 ** (faults.iq_gain_db / 20) * np.exp(1j * math.radians(faults.iq_phase_deg))
-            wanted, image = np.complex64((1 + tilt.conjugate()) / 2), np.complex64((1 - tilt) / 2)
-            out = out * wanted + out.conj() * image
-        if faults.dc:
-            out += np.complex64(faults.dc)
-        if faults.clip_at is not None:
-            clipped = np.clip(out.view(np.float32), -faults.clip_at, faults.clip_at)
-            out = clipped.view(np.complex64)
-        for start, stop in self._drops(page):
-            out[start:stop] = 0
-        return out
-
-    def _drops(self, page: int) -> list[tuple[int, int]]:
-        """Stretches of this page that were lost, in samples of the page."""
-        page_s = self._page / self.rate_hz
-        if self.faults.dropped_per_min <= 0:
-            return []
-        rng = _rng(self._seed, _DROPS, page)
-        lost = []
-        for _ in range(int(rng.poisson(self.faults.dropped_per_min * page_s / 60))):
-            start, length = rng.uniform(0, page_s), rng.uniform(0.02, 0.18)
-            lost.append((round(start * self.rate_hz), min(self._page, round((start + length) * self.rate_hz))))
-        return lost
+    def _lost(self, page: int) -> list[tuple[int, int]]:
+        return self.faults.lost(_rng(self._seed, _DROPS, page), self._page, self.rate_hz)
 
     def _dropped(self, first: int, count: int) -> bool:
         for page in range(first // self._page, (first + count - 1) // self._page + 1):
-            for start, stop in self._drops(page):
-                if start + page * self._page < first + count and stop + page * self._page > first:
-                    return True
+            begin = page * self._page
+            if any(begin + start < first + count and begin + stop > first for start, stop in self._lost(page)):
+                return True
         return False
 
     def _edges(self) -> npt.NDArray[np.float32]:
@@ -284,6 +215,23 @@ class Renderer:
         width_hz = min(300.0, 0.03 * self.rate_hz)
         x = np.clip((self.rate_hz / 2 - f_hz) / width_hz, 0, 1)
         return np.asarray(0.5 - 0.5 * np.cos(np.pi * x), dtype=np.float32)
+
+
+class SimulatedSource:
+    """A session as a source of samples: the engine takes it like any other."""
+
+    def __init__(
+        self, session: Session, rate_hz: float, centre_hz: float, faults: Faults | None = None, block_s: float = 0.1
+    ) -> None:
+        self._made = Renderer(session, rate_hz, centre_hz, faults)
+        self._block_s = block_s
+        self.sample_rate_hz = float(rate_hz)
+        self.center_hz = float(centre_hz)
+        self.duration_s: float | None = session.scenario.duration_s
+
+    def events(self) -> Iterator[Block | Gap]:
+        """Blocks, and gaps where blocks were dropped."""
+        return self._made.events(self._block_s)
 
 
 def render(
@@ -303,8 +251,9 @@ def blocks(
     session: Session, rate_hz: float, centre_hz: float, block_s: float = 0.1, start_s: float = 0.0,
     stop_s: float | None = None, faults: Faults | None = None,
 ) -> Iterator[Block]:  # fmt: skip
-    """The same samples as `render`, as a stream of blocks."""
-    return Renderer(session, rate_hz, centre_hz, faults).blocks(block_s, start_s, stop_s)
+    """The same samples as `render`, as a stream of blocks; one in which samples were dropped is left out."""
+    made = Renderer(session, rate_hz, centre_hz, faults).events(block_s, start_s, stop_s)
+    return (block for block in made if isinstance(block, Block))
 
 
 def _voice(sent: Transmission, voice: str, mode: str, offset_s: float, rate_hz: float) -> ComplexArray:
@@ -354,11 +303,6 @@ def _place(spectra: ComplexArray, lines: ComplexArray, shift: int) -> None:
             spectra[:, :b] += part[:, -a:]
         else:
             spectra[:, a % wide : a % wide + b - a] += part
-
-
-def _tone(offset_hz: float, amplitude: float, phase: float, first: int, count: int, rate_hz: int) -> ComplexArray:
-    turns = phase + (offset_hz / rate_hz * first) % 1.0 + offset_hz / rate_hz * np.arange(count)
-    return np.asarray(amplitude * np.exp(2j * np.pi * (turns % 1.0)), dtype=np.complex64)
 
 
 def _rng(seed: int, use: int, number: int) -> np.random.Generator:

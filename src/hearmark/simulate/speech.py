@@ -50,9 +50,9 @@ DIGITS = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight"
 _LETTERS = {word: letter.lower() for letter, word in ALPHABET.items()} | {
     "alpha": "a", "juliet": "j", "xray": "x", "whisky": "w", "america": "a", "boston": "b", "canada": "c",
     "denmark": "d", "england": "e", "france": "f", "germany": "g", "honolulu": "h", "italy": "i", "japan": "j",
-    "kilowatt": "k", "london": "l", "mexico": "m", "norway": "n", "ontario": "o", "portugal": "p", "queen": "q", "radio": "r",
-    "roger": "r", "santiago": "s", "spain": "s", "tokyo": "t", "united": "u", "victoria": "v", "washington": "w",
-    "yokohama": "y", "zanzibar": "z",
+    "kilowatt": "k", "london": "l", "mexico": "m", "norway": "n", "ontario": "o", "portugal": "p", "queen": "q",
+    "radio": "r", "roger": "r", "santiago": "s", "spain": "s", "tokyo": "t", "united": "u",
+    "victoria": "v", "washington": "w", "yokohama": "y", "zanzibar": "z",
 }  # fmt: skip
 _NUMBERS = {word: str(n) for n, word in enumerate(DIGITS)} | {"niner": "9", "fife": "5"}
 _SPARE = ("hello", "goodbye", "your", "with", "for", "is", "number", "time", "minute", "location", "second", "hours")
