@@ -1,0 +1,66 @@
+"""What the DX makes of what his receiver lets through: fading, interference, copy.
+
+A model of an operator, not of a receiver; its constants are common practice, no source.
+"""
+
+from __future__ import annotations
+
+import cmath
+import math
+import random
+from collections.abc import Sequence
+
+
+class Fade:
+    """Slow fading of one path: three rotating components, mean power 1, seeded."""
+
+    def __init__(self, rng: random.Random, rate_hz: float = 0.15) -> None:
+        self._turning = [(rng.gauss(0.0, rate_hz) * math.tau, rng.uniform(0.0, math.tau)) for _ in range(3)]
+        self._share = (0.75, 0.5, 0.4)
+        self._power = sum(share * share for share in self._share)
+
+    def power(self, time_s: float) -> float:
+        """Power gain at `time_s`, from 0.01 upwards."""
+        total = sum(
+            share * cmath.exp(1j * (rate * time_s + phase))
+            for share, (rate, phase) in zip(self._share, self._turning, strict=True)
+        )
+        return max(abs(total) ** 2 / self._power, 0.01)
+
+
+def overlap_s(start_s: float, stop_s: float, other_start_s: float, other_stop_s: float) -> float:
+    """Seconds that two spans have in common."""
+    return max(0.0, min(stop_s, other_stop_s) - max(start_s, other_start_s))
+
+
+def masking(offset_hz: float, morse: bool) -> float:
+    """Share of the power of a signal `offset_hz` away that covers the wanted one; in Morse the ear parts pitches."""
+    if morse:
+        return math.exp(-((offset_hz / 45.0) ** 2)) + 0.008
+    return float(max(0.0, 1.0 - abs(offset_hz) / 2400.0) ** 1.5)
+
+
+def clarity_db(power: float, interference: Sequence[float], morse: bool) -> float:
+    """Signal over noise and interference in dB, as the ear hears it; powers over noise in 2500 Hz."""
+    noise = 0.04 if morse else 1.0
+    return 10.0 * math.log10(power / (noise + sum(interference)))
+
+
+def readable(clarity: float, morse: bool, skill_db: float) -> float:
+    """Probability that one character (one spelling word) is copied."""
+    return 1.0 / (1.0 + math.exp(-(clarity + skill_db - (4.0 if morse else 0.0)) / 1.8))
+
+
+def copied(call: str, known: str, probability: float, times: int, rng: random.Random) -> str:
+    """The call as copied so far: `known` (with "." for what is missing) and what was heard of `times` repeats."""
+    missing = (1.0 - probability) ** max(times, 1)
+    base = known if len(known) == len(call) else "." * len(call)
+    return "".join(
+        have if have != "." or rng.random() < missing else letter for have, letter in zip(base, call, strict=True)
+    )
+
+
+def part(copy: str, rng: random.Random) -> str:
+    """The longest run of copied characters, at least two, else nothing."""
+    runs = [run for run in copy.split(".") if len(run) >= 2]
+    return max(runs, key=lambda run: (len(run), rng.random())) if runs else ""
