@@ -87,6 +87,10 @@ class DialTrack:
                 yield Block(at, self._rate_hz, center_hz, piece if self._upper else np.conj(piece), audio=True)
             at = until
 
+    def add(self, dial: Dial) -> None:
+        """A later move, as it becomes known."""
+        self._dials.append((round(dial.time_s * self._rate_hz), dial))
+
     def finish(self, stop: int) -> Iterator[SourceEvent]:
         """Close a gap that lasts to the end."""
         if self._now is None or self._now.keyed:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import warnings
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
@@ -100,7 +101,9 @@ def _read_meta(path: Path) -> dict[str, Any]:
     except (ValueError, RecursionError) as error:
         raise HearmarkError(f"{path} is not SigMF metadata: it is no whole JSON text; copy it again.") from error
     try:
-        validate(meta)
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # extensions that others use are none of our business
+            validate(meta)
     except Exception as error:  # the schema library's errors share no base that the package exposes
         reason = str(error).splitlines()[0][:120] if str(error) else type(error).__name__
         raise HearmarkError(f"{path} is not valid SigMF metadata ({reason}); repair it.") from error
