@@ -55,6 +55,11 @@ class LiveIq:
             self._meter.feed(self._clock(), self._received)
         self.backlog.put(samples, missing)
 
+    @property
+    def received_s(self) -> float:
+        """Sample time of what comes next."""
+        return self._received / self.sample_rate_hz
+
     def close(self) -> None:
         """Stop the sender; `events` then ends after what is still held."""
         self.backlog.close()
@@ -160,7 +165,7 @@ class LiveAudio:
     def move(self, receive_hz: float, keyed: bool = False) -> None:
         """The dial stands here from the next samples on. May be called from any thread."""
         with self._lock:
-            self._moves.append(Dial(0.0, receive_hz, keyed))
+            self._moves.append(Dial(self._inner.received_s, receive_hz, keyed))
 
     def close(self) -> None:
         """Stop."""
@@ -180,7 +185,7 @@ class LiveAudio:
             with self._lock:
                 moves, self._moves = self._moves, []
             for move in moves:
-                self._track.add(Dial(event.start_s, move.receive_hz, move.keyed))
+                self._track.add(move)
             samples = analytic.feed(event.samples.real.astype(np.float32))
             yield from self._track.feed(first, samples)
             first += len(samples)
