@@ -144,21 +144,25 @@ class Air:
         return sending
 
     def cut(self, sending: Sending, limit_s: float) -> None:
-        """The sender breaks off: whole characters or words that end by `limit_s` (or the first one) remain."""
-        who = self.stations[sending.station]
-        limit = max(limit_s, self.now_s) - sending.start_s
+        """The sender breaks off: whole characters or words that end by `limit_s`, and the one under way now, remain."""
         if sending.keys is not None:
             return
+        who = self.stations[sending.station]
+        heard_s = self.now_s - sending.start_s
+        limit = max(limit_s - sending.start_s, heard_s)
         if self.morse:
-            sending.text, keys = keying.cut(sending.text, who.speed_wpm, who.fist, sending.take, limit)
+            text, keys = keying.cut(sending.text, who.speed_wpm, who.fist, sending.take, heard_s, limit)
+            sending.text, sending.keys = text, keys
             sending.stop_s = sending.start_s + float(keys[-1, 1])
-            sending.keys = keys
         else:
             words = sending.text.split()
-            while len(words) > 1 and self.length_s(sending.station, " ".join(words)) > limit:
-                words.pop()
-            sending.text = " ".join(words)
-            sending.stop_s = min(sending.stop_s, sending.start_s + self.length_s(sending.station, sending.text))
+            count = max(int(len(words) * limit / (sending.stop_s - sending.start_s)), 1)
+            length_s = self.length_s(sending.station, " ".join(words[:count]))
+            while length_s < heard_s and count < len(words):
+                count += 1
+                length_s = self.length_s(sending.station, " ".join(words[:count]))
+            sending.text = " ".join(words[:count])
+            sending.stop_s = sending.start_s + length_s
         sending.calls = 0
         sending.is_cut = True
         self._fresh[sending.take] = sending

@@ -30,6 +30,7 @@ def people(scenario: Scenario, rng: random.Random) -> tuple[list[Station], list[
     dx_path_db = rng.uniform(4.0, 16.0)
     total = scenario.callers + round(scenario.duration_s / 9.0)
     taken = {stations[0].call}
+    share, first = scenario.undisciplined, rng.random()
     for index in range(1, total + 1):
         own = stream(seed, index)
         call, region = calls.caller(own)
@@ -47,7 +48,7 @@ def people(scenario: Scenario, rng: random.Random) -> tuple[list[Station], list[
         recorded = scenario.human_speech and own.random() < 0.7
         voice = own.choice(_RECORDED if recorded else _SYNTHETIC)
         stations.append(Station(index, call, round(snr_db, 2), round(wpm, 1), voice, _fist(own, wide)))
-        manners = habits.manners(scenario, own.random() < scenario.undisciplined, own)
+        manners = habits.manners(scenario, int(index * share + first) > int((index - 1) * share + first), own)
         place_hz = habits.place(scenario, manners.policy, manners.grid_hz, own)
         if index > scenario.callers:
             arrives_s = 2.0 * scenario.duration_s + 1.0

@@ -54,7 +54,7 @@ class Crowd:
                 continue
             staying.append(caller)
             manners, rng = caller.manners, caller.rng
-            if manners.tunes and rng.random() < manners.tunes:
+            if manners.tunes and not caller.talk.plain and rng.random() < manners.tunes:
                 air.at(stop_s + rng.uniform(-2.0, 5.0), self._tune, caller)
             if manners.vice in ("endless", "deaf") or rng.random() >= manners.joins:
                 continue
@@ -134,7 +134,7 @@ class Crowd:
 
     def say_bye(self, caller: Caller) -> None:
         """The one just worked adds a word."""
-        if caller.busy_until_s <= self._air.now_s:
+        if caller.busy_until_s <= self._air.now_s and not caller.talk.plain:
             self._send(caller, caller.talk.say("bye", caller.call), "other", 0)
 
     def _arrive(self, caller: Caller) -> None:
@@ -178,7 +178,8 @@ class Crowd:
 
     def _wrong_one(self, caller: Caller) -> None:
         if self._air.phase == "awaiting" and caller.busy_until_s <= self._air.now_s and not self._somebody_replies():
-            text = caller.talk.say("full", caller.call, self._dx_call)
+            report_too = caller.manners.vice is not None and caller.rng.random() < 0.3
+            text = caller.talk.say("reply call" if report_too else "full", caller.call, self._dx_call)
             self._send(caller, text, "call", 2)
 
     def _endless(self, caller: Caller) -> None:
@@ -214,7 +215,7 @@ class Crowd:
             return self._send(caller, text, "call", times)
         self.wrong_frequency_at_s = self._air.now_s
         for other in self.active:
-            if other.manners.police and other.rng.random() < 0.5:
+            if other.manners.police and not other.talk.plain and other.rng.random() < 0.5:
                 self._air.at(self._air.now_s + other.rng.uniform(0.6, 2.0), self._police, other, caller)
         return self._send(caller, text, "other", 0, self._scenario.dx_hz + 10.0 * rng.randint(-3, 3))
 

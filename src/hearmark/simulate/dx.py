@@ -19,6 +19,8 @@ class Operator:
     listens_spread: float
     at_once: float
     """Chance to answer as soon as the first call is through."""
+    takes_tail: float
+    """Chance to come back at once to somebody who called while the contact before was being closed."""
     lets_finish: float
     """Chance to wait until the chosen one stops calling."""
     patience_s: float
@@ -51,6 +53,7 @@ def operator(scenario: Scenario, rng: random.Random) -> Operator:
         listens_s=around(2.6, 1.5, 6.0),
         listens_spread=0.1 + 0.3 * wide,
         at_once=around(0.1, 0.0, 0.5),
+        takes_tail=around(0.15, 0.0, 0.8),
         lets_finish=around(0.6, 0.2, 0.95),
         patience_s=around(6.0, 4.0, 11.0),
         waits_s=around(2.6, 1.8, 4.0),

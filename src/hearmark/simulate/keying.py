@@ -196,10 +196,13 @@ def ideal(text: str, wpm: float) -> npt.NDArray[np.float64]:
     return key(text, wpm, 0)
 
 
-def cut(text: str, wpm: float, fist_seed: int, take: int, limit_s: float) -> tuple[str, npt.NDArray[np.float64]]:
-    """What was sent of `text` when its sender broke off: whole characters that end by `limit_s`, at least the first.
+def cut(
+    text: str, wpm: float, fist_seed: int, take: int, heard_s: float, limit_s: float
+) -> tuple[str, npt.NDArray[np.float64]]:
+    """What was sent of `text` when its sender broke off: whole characters that end by `limit_s`.
 
-    Returns the text and the key times, which are the first rows of `key(text, wpm, fist_seed, take)`.
+    The character that was under way at `heard_s` is always finished. Returns the text and the key times, which are
+    the first rows of `key(text, wpm, fist_seed, take)`.
     """
     times = key(text, wpm, fist_seed, take)
     best, rows = "", 0
@@ -208,7 +211,7 @@ def cut(text: str, wpm: float, fist_seed: int, take: int, limit_s: float) -> tup
         if part.endswith(" ") or part.count("<") != part.count(">"):
             continue
         marks = len(_pattern(part)[0])
-        if best and times[marks - 1, 1] > limit_s:
+        if best and times[marks - 1, 1] > limit_s and times[rows - 1, 1] >= heard_s:
             break
         best, rows = part, marks
     return best, times[:rows]

@@ -177,7 +177,7 @@ class Pileup:
     def _own_sends(self, frequency_hz: float, call: str, role: Role, length_s: float) -> None:
         index = len(self.stations) - 1
         exchange = self._exchange
-        mine = exchange is not None and exchange.station == index and self._air.phase == "awaiting"
+        mine = exchange is not None and exchange.station == index and self._air.phase in ("answering", "awaiting")
         text = call if role == "call" else "R 5NN TU"
         sending = self._air.send(
             index,
@@ -191,9 +191,12 @@ class Pileup:
         )
         if not mine or exchange is None:
             return
-        if role == "reply":
-            self._reported(exchange, sending)
         exchange.full = sending
+        if role == "reply" and exchange.attempt:
+            self._reported(exchange, sending)
+        elif role == "reply":
+            exchange.reports.append(sending)
+            self._crowd.answer_heard(sending)
 
     # What the DX does: to all
 
@@ -231,6 +234,15 @@ class Pileup:
         self._turn_start_s = air.now_s
         self._tunes_left = 2
         self._turn_listens_s = min(max(who.listens_s * rng.lognormvariate(0.0, who.listens_spread), 1.2), 8.0)
+        if rng.random() < who.takes_tail:
+            self._receiver.listen(self._listening.receive_hz, air.over_start_s - 0.5, self._calls)
+            tail_ender = self._receiver.choice(self._listening.receive_hz, parts=False)
+            if tail_ender is not None and not self._only:
+                air.at(air.now_s + rng.uniform(0.1, 0.5), self._begin, tail_ender, False, air.turn)
+                return
+        elif rng.random() < who.rests:
+            air.at(air.now_s + rng.uniform(0.3, 2.0), self._rest)
+            return
         first_s = rng.uniform(0.8, 1.6) if rng.random() < who.at_once else self._turn_listens_s
         air.at(air.now_s + first_s, self._decide, air.turn)
 
@@ -375,7 +387,9 @@ class Pileup:
             self._again(exchange)
 
     def _again(self, exchange: _Exchange) -> None:
-        if exchange.attempt > self._who.repeats:
+        if exchange.chatted:
+            self._confirm(exchange)
+        elif exchange.attempt > self._who.repeats:
             self._give_up(exchange)
         else:
             self._answer(exchange, "again", "again")

@@ -180,6 +180,7 @@ MORSE: dict[Purpose, Phrases] = {
         0.3 {d} DE {c}
         0.5 {c} +
         0.4 DE {c} K
+        0.3 {c} 5NN
         0.3 {c} {e}
     """),
     "full": _phrases("""
@@ -397,6 +398,7 @@ VOICE: dict[Purpose, Phrases] = {
         1 {c} {e}
         0.5 {d} this is {c}
         0.5 {c} over
+        0.2 {c} five nine
         0.3 hello {d} {c}
     """),
     "full": _phrases("""

@@ -38,6 +38,8 @@ class Talk:
         self._options = MORSE if mode == "cw" else VOICE
         self._morse = mode == "cw"
         self._sloppiness = sloppiness
+        self.plain = plain
+        """Can say letters and figures only."""
         self._rng = rng
         self._favourites: dict[Purpose, str] = {}
         self._own_words = not plain and rng.random() < 0.35 * sloppiness
