@@ -1,6 +1,7 @@
 """Readers of recordings: every format, several captures, damage, and noise in place of a file."""
 
 import contextlib
+import hashlib
 import json
 import struct
 from pathlib import Path
@@ -104,6 +105,18 @@ def test_global_index_goes_before_times(tmp_path: Path) -> None:
         ({"global": {"core:version": "1.0.0"}}, "is not valid SigMF metadata"),
         ({"data": CODES["cf32_le"].tobytes()[:-3]}, "was cut: 71997 bytes are not whole cf32_le samples"),
         ({"data": b""}, "holds no samples"),
+        ({"annotations": [{"core:sample_start": 8000, "core:sample_count": 1001}]}, "was cut or changed"),
+        (
+            {
+                "global": {
+                    "core:datatype": "cf32_le",
+                    "core:version": "1.0.0",
+                    "core:sample_rate": 8000,
+                    "core:sha512": "0" * 128,
+                }
+            },
+            "was cut or changed",
+        ),
         (
             {
                 "captures": [
@@ -127,6 +140,12 @@ def test_missing_sigmf_files_are_named(tmp_path: Path) -> None:
     path.with_suffix(".sigmf-data").unlink()
     with pytest.raises(HearmarkError, match="must lie beside its"):
         SigmfFile(path)
+
+
+def test_a_checksum_that_fits(tmp_path: Path) -> None:
+    digest = hashlib.sha512(CODES["cf32_le"].tobytes()).hexdigest()
+    head = {"core:datatype": "cf32_le", "core:version": "1.0.0", "core:sample_rate": 8000, "core:sha512": digest}
+    assert len(samples(SigmfFile(write_sigmf(tmp_path, **{"global": head})))) == 9000
 
 
 def test_a_cut_file_can_be_read_as_far_as_it_goes(tmp_path: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import warnings
 from collections.abc import Iterator
@@ -16,6 +17,8 @@ from hearmark.sources.samples import SampleFormat, sample_format
 from hearmark.sources.source import SourceEvent
 
 READ_SAMPLES = 65_536
+LARGEST_CHECKED = 2**30
+"""Bytes: larger files are not read twice for the sake of their checksum."""
 LEAST_GAP_S = 0.02
 """Smaller jumps between the captures' times are taken as rounding of the clock that wrote them."""
 
@@ -60,6 +63,8 @@ class SigmfFile:
             )
         if size < width:
             raise HearmarkError(f"{self._data_path} holds no samples; copy it again.")
+        if not cut:
+            _check_whole(meta, self._data_path, size, width)
         self._captures = _captures(meta, meta_path, size // width, self.sample_rate_hz, center_hz)
         self.center_hz = self._captures[0].center_hz
         last = self._captures[-1]
@@ -117,6 +122,22 @@ def _size(path: Path) -> int:
         return path.stat().st_size
     except OSError as error:
         raise HearmarkError(f"Cannot read {path}: {error.strerror}; it must lie beside its .sigmf-meta.") from error
+
+
+def _check_whole(meta: dict[str, Any], path: Path, size: int, width: int) -> None:
+    """Notice a cut at a sample's edge: by annotations past the end, and by the checksum where that is quick."""
+    notes = meta["annotations"]
+    last = max((int(note["core:sample_start"]) + int(note.get("core:sample_count", 0)) for note in notes), default=0)
+    stated = meta["global"].get("core:sha512")
+    whole = last <= size // width
+    if whole and stated and size <= LARGEST_CHECKED:
+        with path.open("rb") as file:
+            whole = hashlib.file_digest(file, "sha512").hexdigest() == str(stated).lower()
+    if not whole:
+        raise HearmarkError(
+            f"{path} was cut or changed since it was recorded: it does not fit its .sigmf-meta; "
+            "copy it again, or say --cut to read it as it is."
+        )
 
 
 def _captures(

@@ -1,0 +1,173 @@
+"""The station: who we are, what we send with, how the radio counts, where samples come from.
+
+One TOML file. The models below are the one table of name, default and meaning; `page` writes the
+documentation from it (`python -m hearmark.settings` prints it), and a test holds the two together.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+import tomllib
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator
+
+from hearmark.errors import HearmarkError
+
+LOCATOR = re.compile(r"[A-Ra-r]{2}[0-9]{2}([A-Xa-x]{2}([0-9]{2})?)?")
+"""Maidenhead locator of 4, 6 or 8 characters (IARU Region 1 conference, 1980 and later extensions; from memory)."""
+CALL = re.compile(r"(?=.*[0-9])(?=.*[A-Z])[A-Z0-9]+(/[A-Z0-9]+)*")
+
+
+class _Section(BaseModel):
+    """Unknown names and wrong types are refused; values do not change."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True, allow_inf_nan=False)
+
+
+
+
+class Station(_Section):
+    """The operator and the licence."""
+
+    call: str = Field(default="", description="Own call sign; empty while not given.")
+    locator: str = Field(default="", description="Own Maidenhead locator, 4 to 8 characters; empty while not given.")
+    licence: str = Field(default="", description="Name of the privileges table that applies; empty: lawful is not known.")
+    power_w: float = Field(default=100.0, ge=0.0, le=10_000.0, description="Transmitter output in watts.")
+    feed_loss_db: float = Field(default=1.0, ge=0.0, le=60.0, description="Loss from transmitter to antenna.")
+
+    @field_validator("call")
+    @classmethod
+    def _call(cls, value: str) -> str:
+        call = value.strip().upper()
+        if call and not CALL.fullmatch(call):
+            raise ValueError("expected a call sign of letters, digits and /")
+        return call
+
+    @field_validator("locator")
+    @classmethod
+    def _locator(cls, value: str) -> str:
+        if value and not LOCATOR.fullmatch(value):
+            raise ValueError("expected a Maidenhead locator like JO50 or JO50ab")
+        return value
+
+
+class Antenna(_Section):
+    """One antenna; give one [[antenna]] section for each."""
+
+    name: str = Field(default="dipole", description="What you call it.")
+    low_mhz: float = Field(default=1.8, gt=0.0, description="Lowest frequency it is used on.")
+    high_mhz: float = Field(default=30.0, gt=0.0, description="Highest frequency it is used on.")
+    gain_dbi: float = Field(default=2.15, ge=-40.0, le=60.0, description="Gain at its best elevation.")
+    height_m: float = Field(default=10.0, ge=0.0, le=1_000.0, description="Height above ground.")
+
+
+class Radio(_Section):
+    """How the transceiver is reached, and how its dial counts."""
+
+    address: str = Field(default="", description="HOST:PORT of the radio control port; empty: frequencies are set by hand.")
+    cw_dial: Literal["carrier", "suppressed"] = Field(
+        default="carrier", description="What the dial shows in CW: the carrier, or the beat oscillator one pitch beside it."
+    )
+    cw_sideband: Literal["usb", "lsb"] = Field(default="usb", description="Side on which the radio receives CW.")
+    cw_pitch_hz: float = Field(default=600.0, ge=0.0, le=2_000.0, description="Tone of a station tuned exactly.")
+
+
+class Receiver(_Section):
+    """Where samples come from when nothing else is said."""
+
+    kind: Literal["demo", "card", "tcp", "stdin"] = Field(default="demo", description="Demo pile-up, sound card or I/Q stream.")
+    device: str = Field(default="", description="Sound card by name or number; empty: the system's own choice.")
+    address: str = Field(default="127.0.0.1:5000", description="HOST:PORT of an I/Q server, for tcp.")
+    format: str = Field(default="ci16_le", description="Sample format of a stream, as SigMF names it.")
+    rate_hz: float = Field(default=48_000.0, ge=1_000.0, le=1e8, description="Sample rate.")
+    center_khz: float = Field(default=0.0, ge=0.0, le=1e9, description="Centre of the I/Q band; 0: must be told.")
+    swap_iq: bool = Field(default=False, description="Exchange I and Q, if the spectrum appears mirrored.")
+
+
+class Page(_Section):
+    """The local page."""
+
+    port: int = Field(default=4327, ge=0, le=65_535, description="Port on this machine; 0: any free one.")
+
+
+class Settings(_Section):
+    """Everything that can be set."""
+
+    station: Station = Station()
+    antenna: tuple[Annotated[Antenna, Field(strict=False)], ...] = Field(default=(Antenna(),), strict=False)
+    radio: Radio = Radio()
+    receiver: Receiver = Receiver()
+    page: Page = Page()
+
+
+SECTIONS: dict[str, type[_Section]] = {
+    "station": Station,
+    "antenna": Antenna,
+    "radio": Radio,
+    "receiver": Receiver,
+    "page": Page,
+}
+
+
+def read_settings(path: Path | None) -> Settings:
+    """Settings from a TOML file; None gives the defaults.
+
+    Raises HearmarkError that names the setting at fault.
+    """
+    if path is None:
+        return Settings()
+    try:
+        content = tomllib.loads(path.read_text(encoding="utf-8"))
+    except OSError as error:
+        raise HearmarkError(f"Cannot read the settings {path}: {error.strerror}; give a TOML file.") from error
+    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        raise HearmarkError(f"The settings {path} are not TOML ({error}); mend that place.") from error
+    return settings_from(content, str(path))
+
+
+def settings_from(content: dict[str, Any], where: str = "given") -> Settings:
+    """Settings from TOML values."""
+    try:
+        return Settings.model_validate(content)
+    except ValidationError as error:
+        first = error.errors()[0]
+        name = ".".join(str(part) for part in first["loc"])
+        raise HearmarkError(
+            f"The settings {where} have a fault at {name}: {first['msg'].lower().removeprefix('value error, ')}; "
+            "docs/settings.md lists what may stand there."
+        ) from error
+
+
+def table() -> Iterator[tuple[str, str, str, str]]:
+    """Section, name, default as TOML, meaning: one entry for each setting."""
+    for section, model in SECTIONS.items():
+        for name, field in model.model_fields.items():
+            default = field.default
+            yield section, name, json.dumps(default, ensure_ascii=False), field.description or ""
+
+
+def page() -> str:
+    """docs/settings.md."""
+    lines = [
+        "# Settings",
+        "",
+        "One TOML file, given with `--settings FILE`. Every setting may be left out. This page is made from the code:",
+        "`python -m hearmark.settings > docs/settings.md`.",
+    ]
+    section = ""
+    for part, name, default, meaning in table():
+        if part != section:
+            section = part
+            head = f"[[{part}]]" if part == "antenna" else f"[{part}]"
+            lines += ["", f"## `{head}`", "", (SECTIONS[part].__doc__ or "").strip(), ""]
+            lines += ["| name | default | meaning |", "| --- | --- | --- |"]
+        lines.append(f"| `{name}` | `{default}` | {meaning} |")
+    return "\n".join(lines) + "\n"
+
+
+if __name__ == "__main__":
+    print(page(), end="")
