@@ -25,7 +25,12 @@ STAY_RATIO = 3.2
 LEAST_BRIDGE_S = 0.6
 MOST_BRIDGE_S = 1.2
 BRIDGE_UNITS = 9.0
+FADED_RATIO = 40.0
+FADED_BRIDGE_S = 1.0
+"""A candidate whose last marks stood less than this ratio over the floor may be in a fade: wait longer."""
 STEADY_S = 4.0
+STEADY_SHARE = 0.8
+"""A carrier that is on for four seconds, or this share of the time after two, is none of Morse (some 45 % on)."""
 REPORT_S = 0.5
 
 _LOOK_BACK = STEP_FRAMES * SMOOTH_STEPS + STEP_FRAMES
@@ -204,17 +209,20 @@ def _advance(  # type: ignore[no-untyped-def]
             c.position += w / c.weight * off_bins
             c.jitter += 0.1 * (off_bins * off_bins - c.jitter)
         report = False
-        steady = c.down and now - c.since > STEADY_S / hop_s
+        age = now - c.start
+        long = age > STEADY_S / 2 / hop_s and c.marked + (now - c.since if c.down else 0) > STEADY_SHARE * age
+        steady = long or (c.down and now - c.since > STEADY_S / hop_s)
         if steady and not c.steady:
             c.steady = True
             report = c.confirmed
         if not c.confirmed and not c.steady:
             mean = c.marked / max(c.marks, 1)
-            age = c.last - c.start
-            if c.marks >= 3 and age >= _LEAST_FRAMES and mean < _MARK_FRAMES and c.jitter < _JITTER_BINS**2:
+            if c.marks >= 3 and c.last - c.start >= _LEAST_FRAMES and mean < _MARK_FRAMES and c.jitter < _JITTER_BINS**2:
                 c.confirmed = True
                 report = True
         bridge = min(max(LEAST_BRIDGE_S, BRIDGE_UNITS * c.unit * hop_s), MOST_BRIDGE_S)
+        if c.level * _DECAY ** (c.last - now) < FADED_RATIO:
+            bridge = max(bridge, FADED_BRIDGE_S)
         if now - c.last > bridge / hop_s:
             c.used = False
             report = c.confirmed and not c.steady
