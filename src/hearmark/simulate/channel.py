@@ -128,7 +128,11 @@ def _width(spread_hz: float, nodes_hz: float) -> float:
 
 def draw(name: str, duration_s: float, rng: np.random.Generator) -> Fading:
     """A channel of the F.1487 row `name`, good from 0 to `duration_s`."""
-    delay_s, spread_hz = row(name)
+    return two_paths(*row(name), duration_s, rng)
+
+
+def two_paths(delay_s: float, spread_hz: float, duration_s: float, rng: np.random.Generator) -> Fading:
+    """A channel of two paths `delay_s` apart, each with a 2-sigma Doppler spread of `spread_hz`; 0: no fading."""
     if spread_hz == 0.0:
         return Fading(delay_s, 0.0, np.zeros((2, 1), np.complex64), 1.0)
     nodes_hz = _NODES_PER_SIGMA * spread_hz / 2.0

@@ -24,7 +24,6 @@ from hearmark.files import write_whole
 from hearmark.simulate.faults import Faults
 from hearmark.simulate.render import Renderer
 from hearmark.simulate.session import Contact, Scenario, Session, Station, Transmission
-from hearmark.simulate.speech import VOICES
 
 DataType = Literal["cf32_le", "ci16_le"]
 EXTENSION = {"name": "hearmark", "version": "1.0.0", "optional": True}
@@ -148,7 +147,7 @@ def _metadata(
         "core:recorder": f"hearmark {metadata.version('hearmark')}",
         "core:sha512": sha512,
     }
-    if session.scenario.mode != "cw" and any(VOICES[one.voice].human for one in session.stations if one.voice in VOICES):
+    if session.scenario.mode != "cw" and any(one.voice.startswith("h-") for one in session.stations):
         info["core:license"] = "https://spdx.org/licenses/CC-BY-SA-3.0.html"  # that of the recorded voices
     if truth:
         info["core:extensions"] = [EXTENSION]

@@ -12,6 +12,7 @@ import _ctypes
 import ctypes
 import importlib
 import io
+import math
 import re
 import threading
 import wave
@@ -122,7 +123,7 @@ def speak(text: str, voice: str, rate_hz: int = RATE_HZ) -> Audio:
     """
     audio = _spoken(text, voice)
     if rate_hz != RATE_HZ:
-        audio = _resampled(audio, round(len(audio) * rate_hz / RATE_HZ))
+        audio = np.asarray(_resampled(audio, RATE_HZ / rate_hz, _KERNEL))
     return audio
 
 
@@ -268,18 +269,28 @@ def speech_power(audio: Audio, rate_hz: float) -> float:
 
 def _scaled(audio: Audio, rate_hz: float, scale: float) -> Audio:
     """`audio` at `rate_hz` brought to 8 kHz and played `scale` times faster."""
-    count = round(len(audio) * RATE_HZ / (rate_hz * scale))
-    return audio if count == len(audio) else _resampled(audio, count)
+    step = rate_hz * scale / RATE_HZ
+    return audio if step == 1.0 else np.asarray(_resampled(audio, step, _KERNEL))
 
 
-def _resampled(audio: Audio, count: int) -> Audio:
-    """`audio` at `count` samples in the same time, through its spectrum (it ends in silence, so may wrap)."""
-    if count == 0 or len(audio) == 0:
-        return np.zeros(count, np.float32)
-    kept = min(count, len(audio)) // 2
-    spectrum = np.zeros(count // 2 + 1, np.complex64)
-    spectrum[:kept] = fft.rfft(audio)[:kept]
-    return np.asarray(fft.irfft(spectrum * np.float32(count / len(audio)), count), dtype=np.float32)
+_KERNEL: Gain = np.sinc(np.arange(-12 * 256, 12 * 256 + 1) / 256) * np.kaiser(2 * 12 * 256 + 1, 7.0)
+"""A windowed sinc of 12 zeros to each side, 256 entries from zero to zero."""
+
+
+@numba.njit(cache=True, nogil=True)
+def _resampled(audio: Audio, step: float, kernel: Gain) -> Audio:
+    """`audio` at every `step`-th sample, between samples too; band-limited to the lower of the two rates."""
+    count = int(len(audio) / step)
+    out = np.empty(count, np.float32)
+    slow = 0.95 * min(1.0, 1.0 / step)
+    reach = 12 / slow
+    for k in range(count):
+        t = k * step
+        total = 0.0
+        for m in range(max(0, math.ceil(t - reach)), min(len(audio), math.floor(t + reach) + 1)):
+            total += audio[m] * kernel[round((m - t) * slow * 256) + 12 * 256]
+        out[k] = total * slow
+    return out
 
 
 _LIBRARY = threading.Lock()
