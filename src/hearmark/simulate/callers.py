@@ -78,6 +78,7 @@ class Caller:
         self.fade = Fade(rng)
         self.busy_until_s = -1.0
         self.turns = 0
+        self._moved_in_turn = -1
         self.worked_at_s: float | None = None
         self.gone = False
         self.told_split = False
@@ -92,13 +93,16 @@ class Caller:
         delay_s = min(max(manners.reaction_s * math.exp(rng.gauss(0.0, manners.reaction_spread)), 0.1), 2.5)
         return delay_s + (rng.uniform(1.2, 4.0) if rng.random() < manners.holds_back else 0.0)
 
-    def move(self, time_s: float, scenario: Scenario) -> None:
-        """Choose where to call this time."""
+    def move(self, time_s: float, turn: int, scenario: Scenario) -> bool:
+        """Choose where to call in this turn: once, so that the DX finds him there. False: he has already."""
+        if turn == self._moved_in_turn:
+            return False
+        self._moved_in_turn = turn
         low_hz, high_hz = scenario.window_low_hz, scenario.window_high_hz
         width_hz = high_hz - low_hz
         manners, rng = self.manners, self.rng
         if width_hz == 0.0:
-            return
+            return True
         if self.known is not None and time_s >= self.known[0]:
             self.frequency_hz = min(max(self.known[1], low_hz - 300.0), high_hz + 300.0)
             self.known = None
@@ -110,6 +114,7 @@ class Caller:
             self.frequency_hz = place(scenario, manners.policy, manners.grid_hz, rng)
         elif manners.policy in ("stay", "follow", "lead") and rng.random() < 0.03:
             self.frequency_hz = place(scenario, "stay", manners.grid_hz, rng)
+        return True
 
     def learns(self, time_s: float, frequency_hz: float, before_hz: float | None) -> None:
         """The answered station is heard on `frequency_hz` now, the one before was on `before_hz`."""

@@ -164,7 +164,7 @@ class Crowd:
         if air.phase == "answering" and manners.vice is None:
             air.cut(sending, min(air.over_start_s + caller.rng.uniform(0.3, 0.7), air.over_stop_s - 0.15))
             caller.busy_until_s = sending.stop_s
-        elif manners.again and caller.rng.random() < manners.again:
+        elif manners.again and caller.rng.random() < manners.again * (0.5 if turn == -1 else 1.0):
             pause_s = max(0.3, manners.pause_s * caller.rng.lognormvariate(0.0, 0.3))
             air.at(sending.stop_s + pause_s, self._call, caller, -1 if turn == -1 else air.turn + (air.phase != "turn"))
 
@@ -208,8 +208,8 @@ class Crowd:
         if times > 1:
             plain = caller.call if self._air.morse else caller.talk.spell(caller.call)
             text = " ".join([text] + [plain] * (times - 1))
-        caller.move(self._air.now_s, self._scenario)
-        if caller.manners.policy == "quiet" and rng.random() < 0.3:
+        new_turn = caller.move(self._air.now_s, self._air.turn + (self._air.phase == "inviting"), self._scenario)
+        if new_turn and caller.manners.policy == "quiet" and rng.random() < 0.3:
             caller.frequency_hz = self._quiet_place(caller)
         if caller.told_split:
             return self._send(caller, text, "call", times)

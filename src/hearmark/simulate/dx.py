@@ -145,8 +145,8 @@ class Receiver:
                 best = (weight, sending)
         return best[1] if best else None
 
-    def nearest(self, receive_hz: float) -> float | None:
-        """Frequency of a caller outside the passband whom he reaches first (more or less) as he turns the knob."""
+    def nearest(self, receive_hz: float, farthest_hz: float) -> float | None:
+        """Frequency of a caller he reaches first, more or less, as he turns the knob up to `farthest_hz`."""
         air = self._air
         heard = [
             sending.frequency_hz
@@ -154,6 +154,6 @@ class Receiver:
             if sending.role == "call"
             and sending.stop_s > air.now_s - 3.0
             and sending.power > 0.3
-            and abs(sending.frequency_hz - receive_hz) > 0.4 * self._reach_hz
+            and 0.4 * self._reach_hz < abs(sending.frequency_hz - receive_hz) < farthest_hz
         ]
         return min(heard, key=lambda where: abs(where - receive_hz) * self._rng.uniform(0.5, 1.5)) if heard else None

@@ -82,6 +82,7 @@ class Pileup:
         self._turn_start_s = 0.0
         self._turn_listens_s = 0.0
         self._tunes_left = 0
+        self._turns_in_vain = 0
         self._since_id = rng.randint(0, 4)
         self._log_tuning()
         if rng.random() < 0.4:
@@ -196,6 +197,7 @@ class Pileup:
             self._reported(exchange, sending)
         elif role == "reply":
             exchange.reports.append(sending)
+            exchange.frequency_hz = sending.frequency_hz
             self._crowd.answer_heard(sending)
 
     # What the DX does: to all
@@ -233,6 +235,7 @@ class Pileup:
         self._receiver.clear()
         self._turn_start_s = air.now_s
         self._tunes_left = 2
+        self._turns_in_vain += 1
         self._turn_listens_s = min(max(who.listens_s * rng.lognormvariate(0.0, who.listens_spread), 1.2), 8.0)
         if rng.random() < who.takes_tail:
             self._receiver.listen(self._listening.receive_hz, air.over_start_s - 0.5, self._calls)
@@ -269,7 +272,9 @@ class Pileup:
             air.at(start_s, self._begin, chosen, in_part, turn)
         elif age_s < self._turn_listens_s + who.patience_s:
             nearby_hz = (
-                self._receiver.nearest(receive_hz) if self._tunes_left and age_s >= self._turn_listens_s else None
+                self._receiver.nearest(receive_hz, self._reach_hz())
+                if self._tunes_left and age_s >= self._turn_listens_s
+                else None
             )
             if nearby_hz is not None and not self._receiver.copies and rng.random() < 0.8:
                 self._tunes_left -= 1
@@ -281,6 +286,11 @@ class Pileup:
             self._rest()
         else:
             self._invite("again all" if self._receiver.copies or rng.random() < 0.5 else "cq")
+
+    def _reach_hz(self) -> float:
+        """How far he tunes to find somebody: the farther, the more turns were in vain."""
+        step_hz = 200.0 if self._air.morse else 700.0
+        return 0.5 * self._listening.passband_hz + step_hz * float(self._turns_in_vain**1.5)
 
     def _drop_others(self) -> None:
         for station in list(self._receiver.copies):
@@ -298,6 +308,7 @@ class Pileup:
     def _begin(self, chosen: Sending, in_part: bool, turn: int) -> None:
         if self._air.turn != turn or self._air.phase != "turn":
             return
+        self._turns_in_vain = 0
         copy = self._receiver.copies.get(chosen.station, "")
         call = self._calls[chosen.station]
         self._exchange = _Exchange(chosen.station, call, chosen.frequency_hz, self._air.now_s, copy)
@@ -466,6 +477,7 @@ class Pileup:
             text = caller.talk.say("reply call", caller.call, self.stations[0].call)
             sending = air.send(caller.index, caller.frequency_hz, text, "reply", power, 1)
             exchange.reports.append(sending)
+            exchange.frequency_hz = sending.frequency_hz
             self._crowd.answer_heard(sending)
         else:
             sending = air.send(

@@ -39,7 +39,7 @@ def preset(name: Level, mode: Mode, seed: int, habit: Habit | None = None, durat
     morse = mode == "cw"
     chosen = rng.choice(HABITS)
     if name == "easy":
-        width_hz = rng.choice((1000.0, 1500.0, 2000.0, 3000.0)) if morse else 5000.0
+        width_hz = rng.choice((1000.0, 1500.0, 2000.0)) if morse else 5000.0
         callers, undisciplined, median_db, channel = 20, 0.1, 12.0, "mid quiet"
     elif name == "hard":
         width_hz = 5000.0 if morse else rng.choice((5000.0, 7500.0, 10000.0))
@@ -94,8 +94,10 @@ def varied(mode: Mode, seed: int, duration_s: float = 240.0) -> Scenario:
             rng.choice((3000.0, 5000.0, 5000.0, 10000.0)),
         )
     callers = round(8 * 15 ** rng.random())
-    if rng.random() < 0.7:
-        callers = min(callers, max(8, round(width_hz / (30.0 if morse else 100.0))))
+    if rng.random() < 0.85:  # a window that suits the crowd: 30 to 120 Hz (voice: 100 to 450 Hz) for each
+        least_hz, most_hz = (30.0, 120.0) if morse else (100.0, 450.0)
+        width_hz = min(width_hz, 100.0 * round(callers * most_hz / 100.0))
+        callers = min(callers, max(8, round(width_hz / least_hz)))
     low_hz, high_hz = _window(dx_hz, near_hz, width_hz, above=rng.random() < 0.8)
     return Scenario(
         mode,
