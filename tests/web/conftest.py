@@ -2,6 +2,7 @@
 
 import shutil
 import sys
+import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -10,15 +11,26 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
 
+from script import VIEW, ScriptedEngine, stream
+
 from hearmark.web.live import LiveSession
 from hearmark.web.server import Server
-from script import VIEW, ScriptedEngine, stream
 
 CHROMIUM = shutil.which("chromium")
 ARGS = [
-    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
-    "--disable-component-update", "--disable-sync", "--autoplay-policy=no-user-gesture-required",
+    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+    "--disable-background-networking", "--disable-component-update", "--disable-sync",
+    "--autoplay-policy=no-user-gesture-required",
 ]  # fmt: skip
+
+
+def until(page: Any, expression: str, limit_s: float = 15.0) -> None:
+    """Waits for something in the page; asks from outside, as the page's policy forbids eval inside."""
+    end = time.monotonic() + limit_s
+    while not page.evaluate(expression):
+        if time.monotonic() > end:
+            pytest.fail(f"In {limit_s:g} s this did not become true in the page: {expression}")
+        page.wait_for_timeout(50)
 
 
 @pytest.fixture
@@ -62,7 +74,7 @@ def new_page(chromium: Any) -> Iterator[Callable[..., Any]]:
         page.set_default_timeout(15_000)
         page.on("pageerror", lambda error: errors.append(str(error)))
         page.goto(url)
-        page.wait_for_function("globalThis.hearmark?.model.link === 'open'")
+        until(page, "globalThis.hearmark?.model.link === 'open'")
         return page
 
     yield start

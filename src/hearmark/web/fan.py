@@ -50,14 +50,19 @@ class Tab:
         if not self._loop.is_closed():
             self._loop.call_soon_threadsafe(self._ready.set)
 
+    def drain(self) -> list[str | bytes]:
+        """All that waits, by urgency; may be nothing."""
+        with self._lock:
+            frames = [frame for lane in LANES for frame in self._lanes[lane]]
+            for queue in self._lanes.values():
+                queue.clear()
+        return frames
+
     async def take(self) -> list[str | bytes]:
         """All that waits, by urgency; waits until there is something."""
         while True:
             self._ready.clear()
-            with self._lock:
-                frames = [frame for lane in LANES for frame in self._lanes[lane]]
-                for queue in self._lanes.values():
-                    queue.clear()
+            frames = self.drain()
             if frames:
                 return frames
             await self._ready.wait()

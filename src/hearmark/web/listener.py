@@ -19,7 +19,6 @@ OPEN_ANSWER_S = 4.0
 @dataclass(frozen=True, slots=True)
 class _Clip:
     block: Block
-    frequency_hz: float
     complete: bool
 
 
@@ -102,9 +101,9 @@ class Listener:
             return
         stop_s = (answer.stop_s if answer.stop_s is not None else answer.start_s + OPEN_ANSWER_S) + TAIL_S
         block = self._ring.cut(answer.start_s - LEAD_S, min(stop_s, now_s))
-        if block is not None and (self._clip is None or block.stop_s > self._clip.block.stop_s):
-            complete = answer.stop_s is not None and now_s >= stop_s
-            self._clip = _Clip(block, answer.frequency_hz, complete)
+        complete = answer.stop_s is not None and now_s >= stop_s
+        if block is not None and (self._clip is None or complete or block.stop_s > self._clip.block.stop_s):
+            self._clip = _Clip(block, complete)
 
     def replay(self) -> bytes:
         """The last answer as one frame; raises HearmarkError when there is none to be heard."""
@@ -112,7 +111,7 @@ class Listener:
             raise HearmarkError("There is no answer to hear again yet.")
         if self._clip is None:
             raise HearmarkError("The last answer is no longer in memory: only the last 10 seconds are kept.")
-        tuning = Tuning(self._clip.frequency_hz, self.mode)
+        tuning = Tuning(self._answer.frequency_hz, self.mode)
         values = {
             "rate_hz": float(SOUND_RATE_HZ),
             "frequency_hz": tuning.frequency_hz,

@@ -36,11 +36,15 @@ export function showCue(model) {
     set("cue-word", cue === "none" ? "–" : cue);
     set("cue-why", old ? staleWhy(model) : advice?.why ?? "Nothing heard from the program yet.");
     const success = advice && !old ? advice.success_per_call : null;
-    set("cue-chance", success === null || success === undefined ? "" : `A call there gets through ${chance(success)} of the time.`);
+    set("cue-chance", success === null || success === undefined ? "" : `${chance(success)} of calls there get through.`);
     set("own-offset", own === null ? "–" : `${offset(own - model.dxHz, digits(own - model.dxHz))} kHz`);
+    const barred = own !== null && model.allowed !== null && model.allowed.known
+      && !model.allowed.intervals_hz.some(([low, high]) => own >= low && own <= high);
+    set("own-title", barred ? "Outside your licence!" : "You send at");
+    element("own").dataset.barred = String(barred);
     set("own-figure", own === null ? "not known" : absolute(own, digits(own)));
     const differs = target !== null && (own === null || Math.abs(target - own) > 20);
-    set("own-target", differs && target !== null ? `better ${offset(target - model.dxHz, digits(target - model.dxHz))}` : "");
+    set("own-target", differs && target !== null ? `better ${offset(target - model.dxHz, model.mode === "cw" ? 2 : 1)}` : "");
     set("dx-figure", model.dxHz ? absolute(model.dxHz, digits(model.dxHz)) : "–");
     set("dx-mode", model.mode.toUpperCase());
     showDx(model, set);

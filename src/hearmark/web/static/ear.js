@@ -9,7 +9,7 @@ import { absolute, offset } from "./figures.js";
  */
 
 const FACE = 'system-ui, "DejaVu Sans", sans-serif';
-const HEADROOM = 46;
+const HEADROOM = 50;
 
 /**
  * Height of the hill: rises with density over that of knowing nothing, and never reaches the rung above.
@@ -77,17 +77,18 @@ export function drawEar(to, model, scales, palette) {
   const peak = model.peakHz();
   if (peak === null) return;
   const best = Math.round((peak - ear.low_hz) / ear.step_hz);
-  to.font = `800 34px ${FACE}`;
+  to.font = `800 42px ${FACE}`;
   to.textAlign = "center";
   to.textBaseline = "alphabetic";
   to.fillStyle = palette.ink;
-  const text = offset(peak - model.dxHz);
+  const text = offset(peak - model.dxHz, model.mode === "cw" ? 2 : 1);
   const half = to.measureText(text).width / 2;
   const at = Math.min(scales.right - half, Math.max(scales.left + half, scales.x(peak)));
   to.lineWidth = 6;
   to.strokeStyle = palette.panel;
-  to.strokeText(text, at, y(best) - 10);
-  to.fillText(text, at, y(best) - 10);
+  to.lineJoin = "round";
+  to.strokeText(text, at, y(best) - 9);
+  to.fillText(text, at, y(best) - 9);
 }
 
 /** Figures under the hill: away from the DX in large, absolute in small. @param {CanvasRenderingContext2D} to @param {Model} model @param {Scales} scales @param {Palette} palette */

@@ -2,7 +2,7 @@
 /** The canvas that carries ladder, ear and own frequency, redrawn as a whole at most once a frame. */
 import { drawAxis, drawEar } from "./ear.js";
 import { drawLadder } from "./ladder.js";
-import { drawOwn } from "./own.js";
+import { drawLines, drawSigns } from "./own.js";
 import { readPalette } from "./palette.js";
 import { Picture } from "./picture.js";
 import { Scales } from "./scales.js";
@@ -48,9 +48,10 @@ export class Field {
     drawLadder(context, model, this.scales, this.palette, this.picture);
     context.fillStyle = this.palette.paper;
     context.fillRect(0, this.scales.ground, width, height);
+    drawLines(context, model, this.scales, this.palette);
     drawEar(context, model, this.scales, this.palette);
     drawAxis(context, model, this.scales, this.palette);
-    drawOwn(context, model, this.scales, this.palette);
+    drawSigns(context, model, this.scales, this.palette);
   }
 
   /** How far the newest rung has slid in, 0 to 1. */

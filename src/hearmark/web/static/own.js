@@ -10,14 +10,24 @@
 const FACE = 'system-ui, "DejaVu Sans", sans-serif';
 
 /** @param {CanvasRenderingContext2D} to @param {Model} model @param {Scales} scales @param {Palette} palette */
-export function drawOwn(to, model, scales, palette) {
-  const spot = model.status?.spot_hz;
-  if (spot !== undefined && model.status?.sound) {
-    flag(to, scales, palette.soft, palette.ink, spot, "ear", "ring", [3, 6]);
-  }
-  const target = model.advice?.transmit_hz ?? null;
+export function drawLines(to, model, scales, palette) {
+  const spot = shownSpot(model);
+  if (spot !== null) line(to, scales, palette.soft, spot, 2, [3, 6]);
+  if (model.transmitHz !== null) line(to, scales, palette.own, model.transmitHz, 3, []);
+}
+
+/** @param {Model} model */
+function shownSpot(model) {
+  return model.status?.sound ? model.status.spot_hz : null;
+}
+
+/** @param {CanvasRenderingContext2D} to @param {Model} model @param {Scales} scales @param {Palette} palette */
+export function drawSigns(to, model, scales, palette) {
+  const spot = shownSpot(model);
+  if (spot !== null) sign(to, scales, palette.soft, palette.ink, spot, "ear", "ring");
+  const target = model.old() ? null : model.advice?.transmit_hz ?? null;
   const own = model.transmitHz;
-  if (own !== null) flag(to, scales, palette.own, palette.ink, own, "you", "wedge", []);
+  if (own !== null) sign(to, scales, palette.own, palette.ink, own, "you", "wedge");
   if (target !== null && own !== null && Math.abs(target - own) > 20) {
     const [from, until] = [scales.x(own), clamp(scales, scales.x(target))];
     const y = scales.ground - 9;
@@ -44,24 +54,32 @@ function clamp(scales, x) {
 }
 
 /**
- * A line down the field and its sign under the axis; at the edge, an arrow out of the picture.
- * @param {CanvasRenderingContext2D} to @param {Scales} scales @param {string} colour @param {string} ink
- * @param {number} hz @param {string} text @param {"wedge" | "ring"} shape @param {number[]} dash
+ * @param {CanvasRenderingContext2D} to @param {Scales} scales @param {string} colour
+ * @param {number} hz @param {number} width @param {number[]} dash
  */
-function flag(to, scales, colour, ink, hz, text, shape, dash) {
-  const true_x = scales.x(hz);
-  const x = clamp(scales, true_x);
+function line(to, scales, colour, hz, width, dash) {
+  const x = scales.x(hz);
+  if (x !== clamp(scales, x)) return;
+  to.strokeStyle = colour;
+  to.lineWidth = width;
+  to.setLineDash(dash);
+  to.beginPath();
+  to.moveTo(x, 0);
+  to.lineTo(x, scales.ground);
+  to.stroke();
+  to.setLineDash([]);
+}
+
+/**
+ * A sign under the axis; at the edge, with an arrow out of the picture.
+ * @param {CanvasRenderingContext2D} to @param {Scales} scales @param {string} colour @param {string} ink
+ * @param {number} hz @param {string} text @param {"wedge" | "ring"} shape
+ */
+function sign(to, scales, colour, ink, hz, text, shape) {
+  const trueX = scales.x(hz);
+  const x = clamp(scales, trueX);
   const y = scales.ground + 1;
   to.strokeStyle = colour;
-  to.lineWidth = shape === "wedge" ? 3 : 2;
-  if (x === true_x) {
-    to.setLineDash(dash);
-    to.beginPath();
-    to.moveTo(x, 0);
-    to.lineTo(x, scales.ground);
-    to.stroke();
-    to.setLineDash([]);
-  }
   to.fillStyle = colour;
   to.beginPath();
   if (shape === "wedge") {
@@ -77,8 +95,9 @@ function flag(to, scales, colour, ink, hz, text, shape, dash) {
   to.font = `700 18px ${FACE}`;
   to.textBaseline = "middle";
   to.fillStyle = ink;
-  const left = x > scales.right - 60;
+  // The two signs write to different sides, so that they can stand close together.
+  const left = x > scales.right - 60 || (shape === "ring" && x > scales.left + 60);
   to.textAlign = left ? "right" : "left";
-  const out = true_x < scales.left ? `\u2190 ${text}` : true_x > scales.right ? `${text} \u2192` : text;
+  const out = trueX < scales.left ? `\u2190 ${text}` : trueX > scales.right ? `${text} \u2192` : text;
   to.fillText(out, x + (left ? -18 : 18), y + 17);
 }

@@ -4,7 +4,7 @@
 /** @typedef {import("./model.js").Model} Model */
 
 const HIGH = 900;
-const STRONGEST = 0.34;
+const STRONGEST = 0.4;
 
 export class Picture {
   constructor() {
@@ -63,6 +63,10 @@ export class Picture {
     const left = scales.x(line.low_hz + (this.first - 0.5) * line.step_hz);
     const right = scales.x(line.low_hz + (this.first + this.canvas.width - 0.5) * line.step_hz);
     // The canvas is a ring of lines: a strip over its seam comes in two parts.
+    to.save();
+    to.beginPath();
+    to.rect(scales.left, top, scales.right - scales.left, bottom - top);
+    to.clip();
     let at = from;
     while (at < until) {
       const slot = (oldest + at) % HIGH;
@@ -72,6 +76,7 @@ export class Picture {
       to.drawImage(this.canvas, 0, slot, this.canvas.width, count, left, y0, right - left, y1 - y0);
       at += count;
     }
+    to.restore();
   }
 }
 

@@ -22,10 +22,10 @@ export class Scales {
     this.right = width - RIGHT;
     /** Where the hill stands. */
     this.ground = height - AXIS;
-    this.hill = Math.min(190, Math.max(90, (height - AXIS) * 0.38));
+    this.hill = Math.min(260, Math.max(90, (height - AXIS) * 0.43));
     /** Where the newest rung lies. */
     this.base = this.ground - this.hill;
-    this.gap = Math.max(26, this.base * 0.17);
+    this.gap = Math.max(24, this.base * 0.18);
   }
 
   /** @param {number} hz */

@@ -1,0 +1,309 @@
+"""The page in a real browser: what it shows, what keys do, how it sounds, and that everyone can use it."""
+
+import json
+import re
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from conftest import until
+from script import DX_HZ, VIEW, ScriptedEngine, stream
+
+from hearmark.web.live import LiveSession
+from hearmark.web.server import Server
+
+Serve = Callable[..., Server]
+Open = Callable[..., Any]
+AXE = Path(__file__).parents[2] / "node_modules/axe-core/axe.min.js"
+MIDDLE_S = 20 * 12 + 8.7
+"""Just after the twenty-first answer: the cue is to move."""
+MODEL = "globalThis.hearmark.model"
+
+
+@pytest.fixture
+def page(serve: Serve, new_page: Open) -> Any:
+    page = new_page(serve(start_s=MIDDLE_S).url)
+    until(page, f"{MODEL}.advice?.cue === 'move'")
+    return page
+
+
+def settle(page: Any) -> None:
+    """Lets one frame be drawn."""
+    page.evaluate("new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)))")
+
+
+def pixel_share(page: Any, colour: str, top: float, bottom: float) -> float:
+    """Share of the canvas between two heights (0 to 1) that has the colour of this style variable."""
+    settle(page)
+    return float(
+        page.evaluate(
+            """([colour, top, bottom]) => {
+              const canvas = document.getElementById("canvas");
+              const probe = document.createElement("canvas").getContext("2d");
+              probe.fillStyle = getComputedStyle(document.documentElement).getPropertyValue(`--${colour}`);
+              probe.fillRect(0, 0, 1, 1);
+              const want = probe.getImageData(0, 0, 1, 1).data;
+              const y = Math.round(top * canvas.height), h = Math.round((bottom - top) * canvas.height);
+              const data = canvas.getContext("2d").getImageData(0, y, canvas.width, h).data;
+              let hits = 0;
+              for (let i = 0; i < data.length; i += 4)
+                if ([0, 1, 2].every((k) => Math.abs(data[i + k] - want[k]) < 10)) hits++;
+              return hits / (data.length / 4);
+            }""",
+            [colour, top, bottom],
+        )
+    )
+
+
+def test_cue_reason_and_own_frequency_stand_in_words_and_figures(page: Any) -> None:
+    settle(page)
+    text = page.inner_text("#cue").replace("\u2009", " ")
+    assert "MOVE" in text
+    assert "steps up" in text
+    assert "+6.8 kHz" in text
+    assert "18 150.3" in text
+    assert "29 %" in text
+    assert page.inner_text("#cue-live").startswith("move. Better place +5.")
+    assert "QA1XYZ +5.8 kilohertz, sure" in page.inner_text("#marks")
+
+
+def test_cue_is_a_very_large_word_and_nothing_scrolls_or_overflows(page: Any) -> None:
+    settle(page)
+    assert page.evaluate("parseFloat(getComputedStyle(document.getElementById('cue-word')).fontSize)") >= 96
+    for cue in ("wait", "call", "listen", "move", "you"):
+        page.evaluate(f"{MODEL}.advice = {{...{MODEL}.advice, cue: '{cue}'}}; {MODEL}.changed()")
+        settle(page)
+        assert page.evaluate("document.documentElement.scrollHeight <= innerHeight")
+        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+        box = page.evaluate(
+            """() => { const r = document.createRange(); r.selectNodeContents(document.getElementById("cue-word"));
+            const word = r.getBoundingClientRect(), why = document.getElementById("cue-why").getBoundingClientRect();
+            return [word.right, why.left]; }"""
+        )
+        assert box[0] <= box[1], cue
+
+
+def test_a_change_of_cue_moves_nothing_else(page: Any) -> None:
+    places = """() => ["cue-word", "cue-why", "cue-chance", "own-offset", "canvas", "controls", "cue"].map((id) => {
+      const box = document.getElementById(id).getBoundingClientRect(); return [id, box.top]; })"""
+    settle(page)
+    before = page.evaluate(places)
+    other = "cue: 'you', why: 'You!', success_per_call: null"
+    page.evaluate(f"{MODEL}.advice = {{...{MODEL}.advice, {other}}}; {MODEL}.changed()")
+    settle(page)
+    assert page.inner_text("#cue-word").lower() == "you"
+    assert page.evaluate(places) == before
+
+
+def test_ladder_above_and_hill_below_are_drawn(page: Any) -> None:
+    assert pixel_share(page, "mark", 0.0, 0.48) > 0.001
+    assert pixel_share(page, "ear", 0.5, 0.84) > 0.02
+    assert pixel_share(page, "ear", 0.0, 0.45) < 0.0005
+    assert pixel_share(page, "own", 0.0, 1.0) > 0.001
+
+
+def test_hill_stands_where_the_belief_is(page: Any) -> None:
+    settle(page)
+    x, peak = page.evaluate(
+        """() => {
+          const { field, model } = globalThis.hearmark;
+          const canvas = field.canvas, ratio = canvas.width / canvas.clientWidth;
+          const y = Math.round((field.scales.ground - 20) * ratio);
+          const row = canvas.getContext("2d").getImageData(0, y, canvas.width, 1).data;
+          const own = Math.round(field.scales.x(model.transmitHz) * ratio);
+          let sum = 0, count = 0;
+          for (let i = 0; i < canvas.width / 2; i++) {
+            const [r, g, b] = [row[4 * i], row[4 * i + 1], row[4 * i + 2]];
+            if (r > 180 && b < 60 && Math.abs(i - own) > 8) { sum += i; count++; }
+          }
+          return [sum / count / ratio, field.scales.x(model.peakHz())];
+        }"""
+    )
+    assert abs(x - peak) < 12
+
+
+def test_uncertain_belief_is_drawn_low_and_wide(page: Any) -> None:
+    low, high = page.evaluate(
+        """async () => {
+          const { rise } = await import("/static/ear.js");
+          return [rise(1 / 5000, 1 / 5000), rise(2e-3, 2e-4)];
+        }"""
+    )
+    assert low < 0.3 < 0.9 < high < 1
+    mask = page.evaluate('async () => (await import("/static/ear.js")).likeliest([1, 5, 3, 1, 0], 0.6)')
+    assert mask == [False, True, True, False, False]
+
+
+FIGURES = {
+    "absolute(18150900)": "18\u2009150.9",
+    "absolute(1840000, 0)": "1\u2009840",
+    "absolute(432100250, 2)": "432\u2009100.25",
+    "offset(7400)": "+7.4",
+    "offset(-12000, 0)": "\u221212",
+    "age(71)": "1:11",
+    "age(9.6)": "10 s",
+    "chance(0.31)": "31 %",
+    "chance(0.004)": "under 1 %",
+}
+
+
+def test_figures_read_as_people_write_them(page: Any) -> None:
+    script = """async (calls) => {
+      const f = await import("/static/figures.js");
+      return Object.fromEntries(calls.map(([call, name, given]) => [call, f[name](...given)]));
+    }"""
+    calls = [[c, c.split("(")[0], json.loads(f"[{c.split('(')[1][:-1]}]")] for c in FIGURES]
+    assert page.evaluate(script, calls) == FIGURES
+
+
+def test_keys_alone_move_mark_unmark_and_pause(page: Any) -> None:
+    page.keyboard.press("ArrowRight")
+    page.keyboard.press("Shift+ArrowRight")
+    until(page, f"{MODEL}.transmitHz === {DX_HZ + 7900}")
+    settle(page)
+    assert "+7.9 kHz" in page.inner_text("#own")
+    page.keyboard.press("Enter")
+    until(page, f"Math.abs({MODEL}.transmitHz - {MODEL}.advice.transmit_hz) < 6")
+    page.keyboard.press("e")
+    until(page, f"Math.abs({MODEL}.status.spot_hz - {MODEL}.peakHz()) < 6")
+    page.keyboard.press("Shift+D")
+    until(page, f"{MODEL}.status.spot_hz - {MODEL}.peakHz() > 990")
+    page.keyboard.press("m")
+    until(page, f"{MODEL}.lastMark()?.by === 'operator'")
+    page.keyboard.press("u")
+    until(page, f"[...{MODEL}.answers.values()].some((a) => a.by === 'operator' && a.retracted_at_s !== null)")
+    page.keyboard.press("p")
+    until(page, f"{MODEL}.status.state === 'paused'")
+    assert "paused" in page.inner_text("#state")
+    page.keyboard.press("p")
+    until(page, f"{MODEL}.status.state === 'running'")
+
+
+def test_pointer_chooses_a_spot_and_two_clicks_mark_there(page: Any) -> None:
+    settle(page)
+    x = page.evaluate(f"globalThis.hearmark.field.scales.x({DX_HZ + 8500})")
+    page.mouse.dblclick(x, 200)
+    until(page, f"{MODEL}.lastMark()?.by === 'operator'")
+    assert abs(page.evaluate(f"{MODEL}.lastMark().frequency_hz") - DX_HZ - 8500) < 15
+    until(page, f"Math.abs({MODEL}.status.spot_hz - {DX_HZ + 8500}) < 15")
+
+
+def test_refusal_is_shown_in_words(page: Any) -> None:
+    page.evaluate(f"globalThis.hearmark.link.ask({{verb: 'transmit', frequency_hz: {DX_HZ + 100}}})")
+    until(page, "document.getElementById('notice').classList.contains('shown')")
+    assert "would cover him" in page.inner_text("#notice")
+
+
+def test_help_sheet_opens_names_every_key_and_closes(page: Any) -> None:
+    page.keyboard.press("?")
+    until(page, "document.getElementById('help').open")
+    shown = page.inner_text("#help")
+    keys = page.evaluate("globalThis.hearmark.controls.commands.map((c) => c.shown)")
+    assert all(re.search(rf"(^|\s){re.escape(key)}(\s|$)", shown) for key in keys)
+    page.keyboard.press("m")
+    page.keyboard.press("Escape")
+    until(page, "!document.getElementById('help').open")
+    assert page.evaluate(f"{MODEL}.lastMark()?.by") != "operator"
+
+
+def test_single_keys_can_be_turned_off(page: Any) -> None:
+    page.keyboard.press("?")
+    page.click("#keys-on")
+    page.keyboard.press("Escape")
+    own = page.evaluate(f"{MODEL}.transmitHz")
+    page.keyboard.press("ArrowRight")
+    page.click("button[data-key='q']")
+    until(page, f"{MODEL}.status.duck")
+    assert page.evaluate(f"{MODEL}.transmitHz") == own
+
+
+def test_lost_link_is_shown_cue_is_withdrawn_and_the_gap_told_when_it_is_back(serve: Serve, new_page: Open) -> None:
+    server = serve(start_s=MIDDLE_S)
+    page = new_page(server.url)
+    until(page, f"{MODEL}.advice?.cue === 'move'")
+    port = server.port
+    server.stop()
+    until(page, f"{MODEL}.link === 'lost'")
+    settle(page)
+    assert "no link" in page.inner_text("#state")
+    assert page.get_attribute("#cue", "data-cue") == "none"
+    assert "old" in page.inner_text("#cue-why")
+    session = LiveSession(stream(MIDDLE_S + 2.0), ScriptedEngine(), VIEW)
+    with Server(session, port=port):
+        until(page, f"{MODEL}.link === 'open' && {MODEL}.unlinked.length === 1")
+        until(page, "document.getElementById('notice').classList.contains('shown')")
+        assert "filled in" in page.inner_text("#notice")
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_axe_finds_nothing_serious(serve: Serve, new_page: Open, scheme: str) -> None:
+    if not AXE.exists():
+        pytest.skip("axe-core is not installed (npm install)")
+    page = new_page(serve(start_s=MIDDLE_S).url, color_scheme=scheme)
+    until(page, f"{MODEL}.advice?.cue === 'move'")
+    page.evaluate(AXE.read_text(encoding="utf-8"))
+
+    def serious(where: str) -> list[Any]:
+        run = "async (where) => (await axe.run(where)).violations.map((v) => [v.impact, v.id, v.nodes[0].html])"
+        return [v for v in page.evaluate(run, where) if v[0] in ("serious", "critical")]
+
+    for cue in ("move", "call"):
+        page.evaluate(f"{MODEL}.advice = {{...{MODEL}.advice, cue: '{cue}'}}; {MODEL}.changed()")
+        settle(page)
+        assert serious("html") == []
+    page.keyboard.press("?")
+    assert serious("#help") == []
+    # The checker itself must be able to find something.
+    page.evaluate("document.querySelector('#help button').innerHTML = ''")
+    assert [v[1] for v in serious("#help")] == ["button-name"]
+
+
+def test_policy_holds_in_the_browser(page: Any) -> None:
+    outcome = page.evaluate(
+        """() => new Promise((done) => {
+          document.addEventListener("securitypolicyviolation", (e) => done(e.violatedDirective));
+          const script = document.createElement("script");
+          script.textContent = "globalThis.broken = 1";
+          document.body.append(script);
+          setTimeout(() => done("nothing was blocked"), 2000);
+        })"""
+    )
+    assert outcome.startswith("script-src")
+    assert page.evaluate("globalThis.broken") is None
+
+
+def test_worklet_plays_dx_left_and_spot_right_without_holes(page: Any) -> None:
+    page.keyboard.press("s")
+    until(page, f"{MODEL}.status.sound === true")
+    page.evaluate(
+        """() => {
+          const { context, player } = globalThis.hearmark.sound;
+          const parts = context.createChannelSplitter(2);
+          player.connect(parts);
+          globalThis.ears = [0, 1].map((channel) => {
+            const analyser = new AnalyserNode(context, { fftSize: 4096, smoothingTimeConstant: 0 });
+            parts.connect(analyser, channel);
+            return analyser;
+          });
+        }"""
+    )
+    until(page, "(globalThis.hearmark.sound.report?.played ?? 0) > 12000 * 1.5")
+    report = page.evaluate("globalThis.hearmark.sound.report")
+    assert report["dropped"] == 0
+    assert report["held_s"] < 0.4
+    assert all(0.02 < rms < 0.3 for rms in report["rms"])
+    peaks = page.evaluate(
+        """() => globalThis.ears.map((analyser) => {
+          const bins = new Float32Array(analyser.frequencyBinCount);
+          analyser.getFloatFrequencyData(bins);
+          return bins.indexOf(Math.max(...bins)) * analyser.context.sampleRate / analyser.fftSize;
+        })"""
+    )
+    # The stream has 1000 Hz in the DX's sideband and 1400 Hz in that of the spot.
+    assert peaks == [pytest.approx(1000, abs=15), pytest.approx(1400, abs=15)]
+    page.keyboard.press("r")
+    until(page, "globalThis.hearmark.sound.report.replaying")
+    page.keyboard.press("s")
+    until(page, f"{MODEL}.status.sound === false")
+    assert page.evaluate("globalThis.hearmark.sound.context.state") == "suspended"
