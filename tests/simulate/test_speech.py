@@ -54,6 +54,17 @@ def test_other_rates_hold_the_same_speech() -> None:
     assert np.mean(high**2) == pytest.approx(np.mean(low**2), rel=0.01)
 
 
+def test_a_shifted_voice_is_as_much_faster_and_higher() -> None:
+    plain, high = speech.speak(PHRASE, "s03"), speech.speak(PHRASE, "s03+10")
+    assert len(high) == pytest.approx(len(plain) / 1.1, rel=0.02)
+    powers = [signal.welch(audio, 8000, nperseg=2048) for audio in (plain, high)]
+    centroids = [np.sum(f_hz * power) / np.sum(power) for f_hz, power in powers]
+    assert centroids[1] > centroids[0]
+    assert len(speech.speak(PHRASE, "s03-10")) > len(plain)
+    with pytest.raises(HearmarkError, match="up to 12 percent, like s03"):
+        speech.speak(PHRASE, "s03+30")
+
+
 def test_unknown_voice_lists_the_known_ones() -> None:
     with pytest.raises(HearmarkError, match=r"'s99' is not known; choose one of: s01, s02"):
         speech.speak("hello", "s99")

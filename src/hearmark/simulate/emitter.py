@@ -22,13 +22,23 @@ SPEECH_RATE_HZ = 8000.0
 @dataclass(frozen=True, slots=True)
 class Emitter:
     """`rise_s`: length of the raised-cosine edges. `offset_hz`, `drift_hz_per_s`: error of the carrier, and its change
-    during a transmission. `chirp_hz`: how far the carrier starts off at each key-down, settling within `settle_s`."""
+    during a transmission. `chirp_hz`: how far the carrier starts off at each key-down, settling within `settle_s`.
+    `tilt_db`: response to speech at 2700 Hz over that at 300 Hz; `bump_db` at `bump_hz`: the microphone's resonance."""
 
     rise_s: float
     offset_hz: float = 0.0
     drift_hz_per_s: float = 0.0
     chirp_hz: float = 0.0
     settle_s: float = 0.01
+    tilt_db: float = 0.0
+    bump_hz: float = 1500.0
+    bump_db: float = 0.0
+
+    def response(self, f_hz: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+        """Gain for speech over audio frequency."""
+        octaves = np.log(np.clip(np.abs(f_hz), 200.0, 3000.0) / 900.0) / math.log(9.0)
+        bump = self.bump_db * np.exp(-(((np.abs(f_hz) - self.bump_hz) / 300.0) ** 2))
+        return np.asarray(10 ** ((self.tilt_db * octaves + bump) / 20))
 
 
 @lru_cache(maxsize=4096)
@@ -42,6 +52,9 @@ def emitter(seed: int, station: int, fist: int) -> Emitter:
         drift_hz_per_s=float(rng.uniform(-0.5, 0.5)) if drifts else 0.0,
         chirp_hz=float(rng.uniform(-12.0, 12.0)) if chirps else 0.0,
         settle_s=float(rng.uniform(0.005, 0.02)),
+        tilt_db=float(np.clip(rng.normal(0.0, 3.0), -6.0, 6.0)),
+        bump_hz=float(rng.uniform(500.0, 2400.0)),
+        bump_db=float(rng.uniform(-4.0, 6.0)),
     )
 
 

@@ -22,7 +22,7 @@ from scipy import fft
 from hearmark.errors import HearmarkError
 from hearmark.events import Block, ComplexArray, Gap
 from hearmark.simulate import channel, speech, static
-from hearmark.simulate.emitter import CW_RATE_HZ, SPEECH_RATE_HZ, emitter, keyed_envelope
+from hearmark.simulate.emitter import CW_RATE_HZ, SPEECH_RATE_HZ, Emitter, emitter, keyed_envelope
 from hearmark.simulate.faults import Faults
 from hearmark.simulate.session import Session, Transmission
 
@@ -184,7 +184,7 @@ class Renderer:
         elif self.session.scenario.mode == "cw":
             raise HearmarkError(f"Transmission {n} of a CW session has no key times; give keying_s.")
         else:
-            body = _voice(sent, station.voice, self.session.scenario.mode, offset_s, rate_hz)
+            body = _voice(sent, station.voice, self.session.scenario.mode, offset_s, who)
         level = math.sqrt(static.NOISE_POWER * 10 ** (station.snr_db / 10))
         carrier_hz = sent.frequency_hz - self.session.scenario.dx_hz
         body = self._channel(sent.station).apply(body * np.float32(level), begin / rate_hz, rate_hz, carrier_hz)
@@ -256,11 +256,12 @@ def blocks(
     return (block for block in made if isinstance(block, Block))
 
 
-def _voice(sent: Transmission, voice: str, mode: str, offset_s: float, rate_hz: float) -> ComplexArray:
+def _voice(sent: Transmission, voice: str, mode: str, offset_s: float, who: Emitter) -> ComplexArray:
     """Single sideband about its suppressed carrier, mean power 1 while talking, cut at the end of the transmission."""
     audio = speech.speak(sent.text, voice)
     if len(audio) == 0:
         return np.zeros(1, np.complex64)
+    rate_hz = SPEECH_RATE_HZ
     count = min(len(audio), math.ceil((sent.stop_s - sent.start_s) * rate_hz))
     audio = audio[:count].copy()
     fade = min(40, count)
@@ -268,8 +269,11 @@ def _voice(sent: Transmission, voice: str, mode: str, offset_s: float, rate_hz: 
     lead = math.ceil(-offset_s * rate_hz) if offset_s < 0 else 0
     size = speech.fast_size(count + lead + 400)
     spectrum = fft.fft(audio, size)
-    f_hz = np.fft.fftfreq(size, 1 / rate_hz)
+    f_hz = np.asarray(np.fft.fftfreq(size, 1 / rate_hz), dtype=np.float64)
     spectrum *= _sideband(size)
+    before = np.linalg.norm(spectrum)
+    spectrum *= who.response(f_hz).astype(np.float32)
+    spectrum *= np.float32(before / max(float(np.linalg.norm(spectrum)), 1e-12))
     # Delay to the true start, between samples too.
     spectrum *= np.exp(2j * np.pi * f_hz * offset_s).astype(np.complex64)
     single = fft.ifft(spectrum)[: count + lead + 300]

@@ -3,7 +3,7 @@
 `speak` gives the audio that goes into the modulator: 300 to 2700 Hz, somewhat compressed, at mean power 1 while
 talking. Voices "s01" to "s16" come from the synthesiser in the PyPI wheel `espeakng-loader`; "h-en", "h-es", "h-fr",
 "h-ru" and their variants ("h-en-2") from human recordings in the Debian packages `asterisk-core-sounds-*-wav`, which
-say the spelling alphabet and digits.
+say the spelling alphabet and digits. Any of them can be shifted in pitch: "s03+7" is 7 % higher.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ import re
 import threading
 import wave
 import zlib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -35,6 +35,8 @@ Gain = npt.NDArray[np.float64]
 RATE_HZ = 8000
 LOW_HZ = 300.0
 HIGH_HZ = 2700.0
+MOST_SHIFT = 12
+"""Percent by which a voice may be shifted; further it no longer sounds like a person."""
 _HURRY = 1.3
 """The recordings are single words, carefully read; callers in a pile-up are faster (common practice, no source)."""
 RECORDINGS = Path("/usr/share/asterisk/sounds")
@@ -156,14 +158,27 @@ def _digit(character: str) -> str:
 
 @lru_cache(maxsize=4096)
 def _spoken(text: str, name: str) -> Audio:
-    voice = VOICES.get(name)
-    if voice is None:
-        raise HearmarkError(f"Voice {name!r} is not known; choose one of: {', '.join(VOICES)}.")
+    voice = _voice(name)
     said = words(text)
     raw = _recorded(said, voice) if voice.human else _synthetic(said, voice)
     audio = _transmitted(raw, voice)
     audio.flags.writeable = False
     return audio
+
+
+def _voice(name: str) -> Voice:
+    """The voice called `name`; "s03+7" is s03 with everything 7 % higher and faster, "s03-7" lower and slower."""
+    if name in VOICES:
+        return VOICES[name]
+    shifted = re.fullmatch(r"(.+)([+-]\d{1,2})", name)
+    base = VOICES.get(shifted[1]) if shifted else None
+    percent = int(shifted[2]) if shifted else 0
+    if base is None or not -MOST_SHIFT <= percent <= MOST_SHIFT:
+        raise HearmarkError(
+            f"Voice {name!r} is not known; choose one of: {', '.join(VOICES)}; or one of them shifted by up to "
+            f"{MOST_SHIFT} percent, like s03+7."
+        )
+    return replace(base, name=name, scale=base.scale * (1 + percent / 100))
 
 
 def _transmitted(raw: Audio, voice: Voice) -> Audio:
