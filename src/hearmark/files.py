@@ -29,3 +29,9 @@ def write_whole(path: Path, content: bytes | str) -> None:
     except OSError as error:
         Path(name).unlink(missing_ok=True)
         raise HearmarkError(f"Cannot write {path}: {error.strerror}; choose another place.") from error
+
+
+def check_writable(path: Path) -> None:
+    """Raise HearmarkError now, before a long run, if `path` could not be written at its end."""
+    if not path.parent.is_dir() or path.is_dir() or not os.access(path.parent, os.W_OK):
+        raise HearmarkError(f"Cannot write {path}; give a file name in a folder that exists and may be written.")

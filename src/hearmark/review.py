@@ -19,7 +19,7 @@ class Listener(Protocol):
         """Give what is still open when the stream ends."""
 
 
-def review(source: Source, engine: Listener, progress: Callable[[float], None] | None = None) -> list[Event]:
+def hear(source: Source, engine: Listener, progress: Callable[[float], None] | None = None) -> list[Event]:
     """Every fact the engine found, and the source's own gaps and levels, in order.
 
     The picture's rows are dropped and only the newest ear is kept, so that memory does not grow

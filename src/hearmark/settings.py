@@ -35,7 +35,7 @@ class Station(_Section):
 
     call: str = Field(default="", description="Own call sign; empty while not given.")
     locator: str = Field(default="", description="Own Maidenhead locator, 4 to 8 characters; empty while not given.")
-    licence: str = Field(default="", description="Name of the privileges table that applies; empty: lawful is not known.")
+    licence: str = Field(default="", description="Name of the privileges table that applies; empty: not known.")
     power_w: float = Field(default=100.0, ge=0.0, le=10_000.0, description="Transmitter output in watts.")
     feed_loss_db: float = Field(default=1.0, ge=0.0, le=60.0, description="Loss from transmitter to antenna.")
 
@@ -68,9 +68,9 @@ class Antenna(_Section):
 class Radio(_Section):
     """How the transceiver is reached, and how its dial counts."""
 
-    address: str = Field(default="", description="HOST:PORT of the radio control port; empty: frequencies are set by hand.")
+    address: str = Field(default="", description="HOST:PORT of radio control; empty: frequencies are set by hand.")
     cw_dial: Literal["carrier", "suppressed"] = Field(
-        default="carrier", description="What the dial shows in CW: the carrier, or the beat oscillator one pitch beside it."
+        default="carrier", description="What the dial shows in CW: the carrier, or the beat oscillator a pitch off."
     )
     cw_sideband: Literal["usb", "lsb"] = Field(default="usb", description="Side on which the radio receives CW.")
     cw_pitch_hz: float = Field(default=600.0, ge=0.0, le=2_000.0, description="Tone of a station tuned exactly.")
@@ -79,7 +79,7 @@ class Radio(_Section):
 class Receiver(_Section):
     """Where samples come from when nothing else is said."""
 
-    kind: Literal["demo", "card", "tcp", "stdin"] = Field(default="demo", description="Demo pile-up, sound card or I/Q stream.")
+    kind: Literal["demo", "card", "tcp", "stdin"] = Field(default="demo", description="What to listen to.")
     device: str = Field(default="", description="Sound card by name or number; empty: the system's own choice.")
     address: str = Field(default="127.0.0.1:5000", description="HOST:PORT of an I/Q server, for tcp.")
     format: str = Field(default="ci16_le", description="Sample format of a stream, as SigMF names it.")

@@ -1,0 +1,195 @@
+"""The command line: parse, call, print."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import click
+
+from hearmark.errors import HearmarkError
+from hearmark.events import Mode
+from hearmark.units import hz_from_khz
+
+MODES = click.Choice(["cw", "usb", "lsb"])
+FILE = click.Path(path_type=Path)
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.version_option(package_name="hearmark", prog_name="hearmark")
+def commands() -> None:
+    """Finds whom a split-working station answers, where it listens next, and says when to call.
+
+    Hearmark never keys a transmitter.
+    """
+
+
+@commands.command()
+@click.argument("recording", type=FILE)
+@click.option("--dx", "dx_khz", type=float, help="Frequency of the DX in kHz; estimated if left out.")
+@click.option("--mode", type=MODES, help="Estimated if left out.")
+@click.option("--window", help='Where he says he listens, like "up 5-10"; estimated if left out.')
+@click.option("--center", "center_khz", type=float, help="Centre of the recording in kHz, if the file does not say.")
+@click.option("--dial", type=FILE, help="CSV time_s,receive_hz,keyed, for mono audio of one receiver.")
+@click.option("--pitch", "pitch_hz", type=float, default=600.0, show_default=True, help="CW pitch of mono audio, Hz.")
+@click.option("--cut", is_flag=True, help="Read a damaged recording as far as it goes.")
+@click.option("--json", "json_path", type=FILE, help="Write what was found here.")
+@click.option("--picture", type=FILE, help="Write the ladder here, as PNG.")
+def review(
+    recording: Path, dx_khz: float | None, mode: Mode | None, window: str | None, center_khz: float | None,
+    dial: Path | None, pitch_hz: float, cut: bool, json_path: Path | None, picture: Path | None,
+) -> None:  # fmt: skip
+    """Find the answers in a SigMF recording, an I/Q WAV, or mono audio with a dial log."""
+    from hearmark import report
+    from hearmark.engine import Engine, EngineConfig
+    from hearmark.files import check_writable, write_whole
+    from hearmark.listening import check_band
+    from hearmark.review import hear
+    from hearmark.sources.recording import open_recording
+
+    for path in filter(None, (json_path, picture)):
+        check_writable(path)
+    dx_hz = None if dx_khz is None else _hz(dx_khz, "--dx")
+    window_hz = _window(window, dx_hz, mode)
+    center_hz = None if center_khz is None else _hz(center_khz, "--center")
+    pitch_hz = pitch_hz if mode == "cw" else 0.0
+    source = open_recording(recording, center_hz, dial, "lsb" if mode == "lsb" else "usb", pitch_hz, cut)
+    if dial is None:
+        check_band(source, dx_hz, window_hz)
+    low_hz, high_hz = window_hz or (None, None)
+    engine = Engine(EngineConfig(dx_hz=dx_hz, mode=mode, window_low_hz=low_hz, window_high_hz=high_hz))
+    with _progress("Listening", source.duration_s or 1.0) as advance:
+        events = hear(source, engine, advance)
+    about = report.Recording(source.sample_rate_hz, source.center_hz, source.duration_s or 0.0)
+    content = report.document(events, about, dx_hz, mode)
+    click.echo(report.readable(content), nl=False)
+    if json_path:
+        write_whole(json_path, report.to_json(content))
+    if picture:
+        from hearmark.picture import ladder_png
+
+        shown_hz = content["dx"]["frequency_hz"] or source.center_hz
+        write_whole(picture, ladder_png(events, shown_hz, mode or "usb", window_hz))
+
+
+@commands.command()
+@click.argument("out", type=FILE)
+@click.option("--mode", type=MODES, default="cw", show_default=True)
+@click.option("--level", type=click.Choice(["easy", "hard", "brutal", "varied"]), default="hard", show_default=True)
+@click.option("--habit", help="How the DX moves, like stay, step or jump; drawn from the seed if left out.")
+@click.option("--seed", type=int, default=1, show_default=True)
+@click.option("--duration", "duration_s", type=float, default=240.0, show_default=True, help="Seconds.")
+@click.option("--rate", "rate_hz", type=float, default=48_000.0, show_default=True, help="Samples a second.")
+@click.option("--truth/--no-truth", default=True, show_default=True, help="Put the true contacts into the metadata.")
+def simulate(
+    out: Path, mode: Mode, level: Any, habit: Any, seed: int, duration_s: float, rate_hz: float, truth: bool
+) -> None:
+    """Write an invented pile-up as a SigMF recording: OUT.sigmf-meta and OUT.sigmf-data."""
+    from hearmark.files import check_writable
+    from hearmark.listening import invented
+    from hearmark.simulate import recording
+
+    check_writable(out)
+    session = invented(level, mode, seed, habit, duration_s)
+    with _progress("Simulating", 1.0) as advance:
+        meta = recording.write(session, out, rate_hz, datatype="ci16_le", truth=truth, progress=advance)
+    scenario = session.scenario
+    done = sum(contact.completed for contact in session.contacts)
+    click.echo(
+        f"{meta}: the DX on {scenario.dx_hz / 1000:.2f} kHz, {mode.upper()}, listening "
+        f"{(scenario.window_low_hz - scenario.dx_hz) / 1000:+.1f} to "
+        f"{(scenario.window_high_hz - scenario.dx_hz) / 1000:+.1f} kHz; {done} contacts completed."
+    )
+
+
+@commands.command()
+@click.option("--demo", is_flag=True, help="An invented pile-up in place of a receiver.")
+@click.option("--file", "recording", type=FILE, help="A recording, at the speed of life.")
+@click.option("--card", is_flag=True, help="The sound card, I and Q on its two channels.")
+@click.option("--tcp", "address", help="I/Q from a server at HOST:PORT.")
+@click.option("--stdin", "from_stdin", is_flag=True, help="I/Q over standard input.")
+@click.option("--dx", "dx_khz", type=float, help="Frequency of the DX in kHz.")
+@click.option("--mode", type=MODES, help="By the band's custom if left out.")
+@click.option("--window", default="up", show_default=True, help='Where he says he listens, like "up 5-10".')
+@click.option("--center", "center_khz", type=float, help="Centre of the I/Q band in kHz.")
+@click.option("--rate", "rate_hz", type=float, help="Samples a second.")
+@click.option("--format", "datatype", help="Sample format of a stream: ci16_le, cu8, cf32_le ...")
+@click.option("--device", help="Sound card by name or number.")
+@click.option("--level", type=click.Choice(["easy", "hard", "brutal", "varied"]), default="easy", help="Of the demo.")
+@click.option("--seed", type=int, default=1, show_default=True, help="Of the demo.")
+@click.option("--port", type=int, help="Port of the page on this machine; 0 takes any free one.")
+@click.option("--settings", "settings_path", type=FILE, help="Settings file (TOML).")
+def listen(**options: Any) -> None:
+    """Listen live and show the page on this machine."""
+    from hearmark.engine import Engine, EngineConfig
+    from hearmark.listening import Wish, open_live
+    from hearmark.settings import read_settings
+    from hearmark.web.live import LiveSession, View
+    from hearmark.web.server import serve
+
+    settings = read_settings(options.pop("settings_path"))
+    port = options.pop("port")
+    for name in ("dx", "center"):
+        khz = options.pop(f"{name}_khz")
+        options[f"{name}_hz"] = None if khz is None else _hz(khz, f"--{name}")
+    heard = open_live(Wish(**options), settings)
+    engine = Engine(EngineConfig(heard.dx_hz, heard.mode, heard.window_low_hz, heard.window_high_hz))
+    view = View(
+        heard.title, heard.dx_hz, heard.mode, heard.window_low_hz, heard.window_high_hz, pausable=heard.paced
+    )
+    serve(LiveSession(heard.events, engine, view, paced=heard.paced), port=settings.page.port if port is None else port)
+
+
+def main(arguments: Sequence[str] | None = None) -> None:
+    """Run a command. Exit code 0, or 2 with one line on bad input, or 130 when interrupted."""
+    try:
+        code = commands.main(arguments, prog_name="hearmark", standalone_mode=False)
+    except HearmarkError as error:
+        click.echo(f"hearmark: {error}", err=True)
+        sys.exit(2)
+    except click.exceptions.NoArgsIsHelpError as error:
+        error.show()
+        sys.exit(2)
+    except click.ClickException as error:
+        click.echo(f"hearmark: {error.format_message()}", err=True)
+        sys.exit(2)
+    except (click.Abort, KeyboardInterrupt):
+        sys.exit(130)
+    sys.exit(code if isinstance(code, int) else 0)
+
+
+def _hz(khz: float, option: str) -> float:
+    """Kilohertz of an option to hertz."""
+    if not 0.0 < khz < 1e9:
+        raise HearmarkError(f"{option} {khz:g} is no frequency; give it in kHz, like 18143.5.")
+    return hz_from_khz(khz)
+
+
+def _window(window: str | None, dx_hz: float | None, mode: Mode | None) -> tuple[float, float] | None:
+    """Absolute edges of the window, if it was said."""
+    from hearmark.window import window_offsets_hz
+
+    if window is None:
+        return None
+    low_hz, high_hz = window_offsets_hz(window, mode)
+    if dx_hz is None:
+        raise HearmarkError(f'The window "{window}" counts from the DX; add --dx KHZ.')
+    return dx_hz + low_hz, dx_hz + high_hz
+
+
+@contextmanager
+def _progress(what: str, total: float) -> Iterator[Callable[[float], None] | None]:
+    """A bar on a terminal, nothing elsewhere."""
+    if not sys.stderr.isatty():
+        yield None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
+    columns = (TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn())
+    with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
+        task = progress.add_task(what, total=total)
+        yield lambda done: progress.update(task, completed=done)

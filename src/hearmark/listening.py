@@ -1,0 +1,140 @@
+"""From what the operator asks for to a live source: demo, recording, sound card or stream."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+from hearmark.errors import HearmarkError
+from hearmark.events import Event, Mode
+from hearmark.settings import Settings
+from hearmark.simulate import speech
+from hearmark.simulate.people import play
+from hearmark.simulate.render import SimulatedSource
+from hearmark.simulate.scenario import preset, varied
+from hearmark.simulate.session import Habit, Session
+from hearmark.sources.front_end import Corrected
+from hearmark.sources.live import LiveIq, sound_card, standard_input, tcp
+from hearmark.sources.recording import open_recording
+from hearmark.sources.source import Source
+from hearmark.window import window_offsets_hz
+
+Level = Literal["easy", "hard", "brutal", "varied"]
+DEMO_S = 1_800.0
+DEMO_RATE_HZ = 48_000.0
+
+
+@dataclass(frozen=True, slots=True)
+class Wish:
+    """What was asked for; None where the settings decide."""
+
+    demo: bool = False
+    recording: Path | None = None
+    card: bool = False
+    address: str | None = None
+    from_stdin: bool = False
+    dx_hz: float | None = None
+    mode: Mode | None = None
+    window: str = "up"
+    center_hz: float | None = None
+    rate_hz: float | None = None
+    datatype: str | None = None
+    device: str | None = None
+    level: Level = "easy"
+    seed: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """A source ready to be listened to. `paced`: it does not keep time by itself."""
+
+    title: str
+    events: Iterator[Event]
+    dx_hz: float
+    mode: Mode
+    window_low_hz: float
+    window_high_hz: float
+    paced: bool
+
+
+def invented(level: Level, mode: Mode, seed: int, habit: Habit | None, duration_s: float) -> Session:
+    """An invented pile-up of stated difficulty; voices take as long as their synthesis does."""
+    if level == "varied":
+        if habit is not None:
+            raise HearmarkError("A varied pile-up draws its habit by itself; leave the habit out or choose a level.")
+        scenario = varied(mode, seed, duration_s)
+    else:
+        scenario = preset(level, mode, seed, habit, duration_s)
+    return play(scenario, None if mode == "cw" else speech)
+
+
+def usual_mode(frequency_hz: float) -> Mode:
+    """Voice by the custom of the bands: lower sideband below 10 MHz (common practice, no source)."""
+    return "lsb" if frequency_hz < 10e6 else "usb"
+
+
+def open_live(wish: Wish, settings: Settings) -> Heard:
+    """The one source that is wished for, or that the settings name. Raises HearmarkError for none or several."""
+    asked = [wish.demo, wish.recording is not None, wish.card, wish.address is not None, wish.from_stdin]
+    if sum(asked) > 1:
+        raise HearmarkError("Several sources were named; choose one of --demo, --file, --card, --tcp and --stdin.")
+    kind = settings.receiver.kind if not any(asked) else ""
+    if wish.demo or kind == "demo":
+        return _demo(wish)
+    if wish.dx_hz is None:
+        raise HearmarkError("The frequency of the DX is not known; add --dx KHZ.")
+    mode = wish.mode or usual_mode(wish.dx_hz)
+    low_hz, high_hz = (wish.dx_hz + offset_hz for offset_hz in window_offsets_hz(wish.window, mode))
+    if wish.recording is not None:
+        recorded = open_recording(wish.recording, wish.center_hz)
+        check_band(recorded, wish.dx_hz, (low_hz, high_hz))
+        return Heard(wish.recording.name, recorded.events(), wish.dx_hz, mode, low_hz, high_hz, paced=True)
+    live = _live(wish, settings, kind)
+    check_band(live, wish.dx_hz, (low_hz, high_hz))
+    events = Corrected(live, live.clips_at).events()
+    return Heard("Live", events, wish.dx_hz, mode, low_hz, high_hz, paced=False)
+
+
+def check_band(source: Source, dx_hz: float | None, window_hz: tuple[float, float] | None) -> None:
+    """Raise HearmarkError unless the DX and some of the window lie within what an I/Q source covers."""
+    low_hz, high_hz = (source.center_hz + side * source.sample_rate_hz / 2 for side in (-1, 1))
+    covers = f"the recording covers {low_hz / 1000:.1f} to {high_hz / 1000:.1f} kHz; check --dx, --window and --center."
+    if dx_hz is not None and not low_hz < dx_hz < high_hz:
+        raise HearmarkError(f"The DX on {dx_hz / 1000:.2f} kHz is out of reach: {covers}")
+    if window_hz is not None and not (window_hz[0] < high_hz and window_hz[1] > low_hz):
+        raise HearmarkError(
+            f"The window {window_hz[0] / 1000:.2f} to {window_hz[1] / 1000:.2f} kHz is out of reach: {covers}"
+        )
+
+
+def _demo(wish: Wish) -> Heard:
+    """An invented pile-up, half an hour long."""
+    mode = wish.mode or "cw"
+    session = invented(wish.level, mode, wish.seed, None, DEMO_S)
+    scenario = session.scenario
+    edges = (scenario.dx_hz, scenario.window_low_hz, scenario.window_high_hz)
+    source = SimulatedSource(session, DEMO_RATE_HZ, round((min(edges) + max(edges)) / 2))
+    title = f"Demo: an invented {wish.level} pile-up"
+    return Heard(
+        title, source.events(), scenario.dx_hz, mode, scenario.window_low_hz, scenario.window_high_hz, paced=True
+    )
+
+
+def _live(wish: Wish, settings: Settings, kind: str) -> LiveIq:
+    """The receiver that runs by itself."""
+    receiver = settings.receiver
+    rate_hz = wish.rate_hz or receiver.rate_hz
+    center_hz = wish.center_hz or receiver.center_khz * 1000.0
+    datatype = wish.datatype or receiver.format
+    if not center_hz:
+        raise HearmarkError("The centre of the I/Q band is not known; add --center KHZ.")
+    if wish.card or kind == "card":
+        name = wish.device or receiver.device
+        device = int(name) if name.isdigit() else name or None
+        return sound_card(device, rate_hz, center_hz, 2, receiver.swap_iq)
+    if wish.address is not None or kind == "tcp":
+        return tcp(wish.address or receiver.address, datatype, rate_hz, center_hz)
+    return standard_input(sys.stdin.buffer, datatype, rate_hz, center_hz)

@@ -1,0 +1,158 @@
+"""The command line: what is printed, what is written, how it ends. The engine is a stand-in that marks a line."""
+
+import json
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from types import ModuleType
+
+import numpy as np
+import pytest
+import soundfile
+
+from hearmark import cli
+from hearmark.events import Advice, Answer, Block, Ear, Event, Over, Turn
+
+Run = Callable[..., tuple[int, str, str]]
+RATE_HZ = 24_000
+
+
+@dataclass(frozen=True)
+class EngineConfig:
+    dx_hz: float | None
+    mode: str | None
+    window_low_hz: float | None
+    window_high_hz: float | None
+
+
+class Engine:
+    """Marks the strongest line of each second."""
+
+    made: list[EngineConfig]
+
+    def __init__(self, config: EngineConfig) -> None:
+        Engine.made = [config]
+        self.config = config
+        self.power = np.zeros(RATE_HZ)
+
+    def feed(self, event: Event) -> list[Event]:
+        if isinstance(event, Block) and len(event.samples) > 2_000:
+            self.center_hz = event.center_hz
+            self.power += np.abs(np.fft.fft(event.samples, RATE_HZ)) ** 2
+        return []
+
+    def finish(self) -> list[Event]:
+        at_hz = self.center_hz + float(np.fft.fftfreq(RATE_HZ, 1 / RATE_HZ)[np.argmax(self.power)])
+        f_hz = np.linspace(at_hz - 500, at_hz + 500, 11)
+        return [
+            Over(1, 0.0, 1.0, self.config.dx_hz or at_hz, "ZZ0DX UP"),
+            Turn(1, 1.0, 2.0, 1, 3),
+            Answer(1, 1.1, 1.9, 1.5, at_hz, 0.9, "ZZ1AB", 12.0, 1),
+            Ear(2.0, f_hz, np.full(11, 1 / 1100), "stays"),
+            Advice(2.0, "call", at_hz, 0.4, "He stays."),
+        ]
+
+
+@pytest.fixture
+def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Run:
+    module = ModuleType("hearmark.engine")
+    module.Engine, module.EngineConfig = Engine, EngineConfig  # type: ignore[attr-defined]
+    monkeypatch.setitem(sys.modules, "hearmark.engine", module)
+
+    def call(*arguments: object) -> tuple[int, str, str]:
+        with pytest.raises(SystemExit) as ended:
+            cli.main([str(argument) for argument in arguments])
+        out, err = capsys.readouterr()
+        return int(ended.value.code or 0), out, err
+
+    return call
+
+
+@pytest.fixture
+def iq_wav(tmp_path: Path) -> Path:
+    """Three seconds around 18149 kHz with a line on 18151.2 kHz."""
+    time_s = np.arange(3 * RATE_HZ) / RATE_HZ
+    line = 0.3 * np.exp(2j * np.pi * 2_200 * time_s)
+    path = tmp_path / "a.wav"
+    soundfile.write(path, np.column_stack([line.real, line.imag]), RATE_HZ, "PCM_16")
+    return path
+
+
+def test_review_of_a_wav(run: Run, iq_wav: Path, tmp_path: Path) -> None:
+    found, picture = tmp_path / "out.json", tmp_path / "out.png"
+    code, out, err = run(
+        "review", iq_wav, "--dx", 18143.5, "--mode", "usb", "--window", "up 5-10", "--center", 18149,
+        "--json", found, "--picture", picture,
+    )  # fmt: skip
+    assert (code, err) == (0, "")
+    assert "18151.20    +7.70   90%  12 dB  ZZ1AB" in out
+    assert "Call on 18151.20 kHz, 40% a call." in out
+    content = json.loads(found.read_text())
+    assert content["schema"] == 1
+    assert content["recording"] == {"sample_rate_hz": 24000.0, "center_hz": 18149000.0, "duration_s": 3.0}
+    assert content["answers"][0]["frequency_hz"] == pytest.approx(18_151_200.0, abs=2.0)
+    assert picture.read_bytes().startswith(b"\x89PNG")
+    assert Engine.made == [EngineConfig(18_143_500.0, "usb", 18_148_500.0, 18_153_500.0)]
+
+
+def test_review_without_dx_mode_and_window(run: Run, iq_wav: Path) -> None:
+    code, out, _ = run("review", iq_wav, "--center", 18149)
+    assert code == 0
+    assert "MODE UNKNOWN" in out
+    assert Engine.made == [EngineConfig(None, None, None, None)]
+
+
+def test_review_of_audio_with_a_dial_log(run: Run, tmp_path: Path) -> None:
+    wav, dial, found = tmp_path / "a.wav", tmp_path / "a.csv", tmp_path / "a.json"
+    soundfile.write(wav, 0.3 * np.cos(2 * np.pi * 900 * np.arange(3 * RATE_HZ) / RATE_HZ), RATE_HZ)
+    dial.write_text("time_s,receive_hz,keyed\n0,14025000,0\n")
+    code, _, err = run("review", wav, "--dx", 14023, "--mode", "cw", "--dial", dial, "--json", found, "--pitch", 600)
+    assert (code, err) == (0, "")
+    assert json.loads(found.read_text())["answers"][0]["frequency_hz"] == pytest.approx(14_025_300.0, abs=10.0)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "sentence"),
+    [
+        (["none.sigmf-meta"], "Cannot read none.sigmf-meta"),
+        (["{wav}"], "add --center KHZ"),
+        (["{wav}", "--center", "18149", "--window", "up 5"], "add --dx KHZ"),
+        (["{wav}", "--center", "18149", "--dx", "18143.5", "--window", "sideways"], "is not understood"),
+        (["{wav}", "--center", "18149", "--dx", "14023"], "the recording covers 18137.0 to 18161.0 kHz"),
+        (["{wav}", "--center", "18149", "--dx", "18143.5", "--window", "up 50-60"], "The window 18193.50 to 18203.50"),
+        (["{wav}", "--center", "18149", "--dx", "-3"], "--dx -3 is no frequency"),
+        (["{wav}", "--center", "18149", "--json", "/no/such/folder/x.json"], "Cannot write /no/such/folder/x.json"),
+        (["{wav}", "--mode", "fm"], "'fm' is not one of"),
+        (["{wav}", "--colour", "red"], "No such option"),
+    ],
+)
+def test_bad_input_is_one_line_and_code_2(run: Run, iq_wav: Path, arguments: list[str], sentence: str) -> None:
+    code, out, err = run("review", *(argument.format(wav=iq_wav) for argument in arguments))
+    assert (code, out) == (2, "")
+    assert sentence in err
+    assert err.count("\n") == 1
+    assert err.startswith("hearmark: ")
+
+
+def test_simulate_writes_a_recording_that_review_reads(run: Run, tmp_path: Path) -> None:
+    out = tmp_path / "pile"
+    code, text, err = run("simulate", out, "--mode", "cw", "--level", "easy", "--duration", 20, "--rate", RATE_HZ)
+    assert (code, err) == (0, "")
+    assert "the DX on 14023.00 kHz, CW" in text
+    code, text, err = run("review", tmp_path / "pile.sigmf-meta", "--dx", 14023, "--mode", "cw")
+    assert (code, err) == (0, "")
+    assert text.startswith("0:20 at 24 kHz")
+
+
+def test_simulate_refuses_what_it_cannot_do(run: Run, tmp_path: Path) -> None:
+    assert run("simulate", tmp_path / "no" / "pile")[0] == 2
+    code, _, err = run("simulate", tmp_path / "pile", "--habit", "flies")
+    assert code == 2
+    assert "flies" in err
+
+
+def test_help_and_version(run: Run) -> None:
+    assert run("--help")[0] == 0
+    assert run("--version")[1].startswith("hearmark, version ")
+    assert run()[0] == 2

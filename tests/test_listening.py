@@ -1,0 +1,51 @@
+"""What is listened to, for what was asked."""
+
+from itertools import islice
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+
+from hearmark.errors import HearmarkError
+from hearmark.events import Block
+from hearmark.listening import Wish, open_live, usual_mode
+from hearmark.settings import Settings, settings_from
+
+
+def test_the_demo_is_the_default_and_gives_samples() -> None:
+    heard = open_live(Wish(), Settings())
+    assert heard.paced
+    first = next(heard.events)
+    assert isinstance(first, Block)
+    assert abs(heard.dx_hz - first.center_hz) < first.sample_rate_hz / 2
+    assert heard.window_low_hz > heard.dx_hz
+    again = open_live(Wish(demo=True), settings_from({"receiver": {"kind": "card"}}))
+    assert np.array_equal(next(again.events).samples, first.samples)  # type: ignore[union-attr]
+
+
+def test_a_recording_at_the_speed_of_life(tmp_path: Path) -> None:
+    path = tmp_path / "a.wav"
+    soundfile.write(path, np.zeros((4_000, 2)), 24_000)
+    heard = open_live(Wish(recording=path, dx_hz=18_143_500.0, center_hz=18_149_000.0, window="up 5-10"), Settings())
+    assert (heard.title, heard.mode, heard.paced) == ("a.wav", "usb", True)
+    assert (heard.window_low_hz, heard.window_high_hz) == (18_148_500.0, 18_153_500.0)
+    assert all(isinstance(event, Block) for event in islice(heard.events, 2))
+
+
+@pytest.mark.parametrize(
+    ("wish", "sentence"),
+    [
+        (Wish(demo=True, card=True), "Several sources were named"),
+        (Wish(card=True), "add --dx KHZ"),
+        (Wish(card=True, dx_hz=14_023_000.0), "add --center KHZ"),
+        (Wish(address="nowhere", dx_hz=14_023_000.0, center_hz=14_023_000.0), "write it as HOST:PORT"),
+    ],
+)
+def test_impossible_wishes(wish: Wish, sentence: str) -> None:
+    with pytest.raises(HearmarkError, match=sentence):
+        open_live(wish, Settings())
+
+
+def test_custom_of_the_bands() -> None:
+    assert (usual_mode(7_130_000.0), usual_mode(14_195_000.0)) == ("lsb", "usb")
