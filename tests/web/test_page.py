@@ -302,6 +302,11 @@ def test_worklet_plays_dx_left_and_spot_right_without_holes(page: Any) -> None:
     )
     # The stream has 1000 Hz in the DX's sideband and 1400 Hz in that of the spot.
     assert peaks == [pytest.approx(1000, abs=15), pytest.approx(1400, abs=15)]
+    assert page.evaluate("globalThis.hearmark.sound.delayS()") < 0.4
+    # The line about the sound takes room from nothing else.
+    settle(page)
+    assert "ms behind" in page.inner_text("#heard")
+    assert page.evaluate("document.getElementById('state').getBoundingClientRect().right") <= 1280
     page.keyboard.press("r")
     until(page, "globalThis.hearmark.sound.report.replaying")
     page.keyboard.press("s")

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import queue
 import threading
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from typing import Any, Protocol
 
 from hearmark.errors import HearmarkError
 from hearmark.events import Answer, Block, Event, Mode, Note, Plan, RadioState
 from hearmark.web.actions import Action
+from hearmark.web.ahead import pieces, read_ahead
 from hearmark.web.fan import Fan, Lane, Tab
 from hearmark.web.listener import Listener
 from hearmark.web.pace import Pace
@@ -124,7 +125,7 @@ class LiveSession:
             self._state = "running"
             if self._transmit_hz is not None and self._tune is None:
                 self._take(self._radio_state(self._transmit_hz))
-            for event in self._source:
+            for event in self._events():
                 self._act_on_requests()
                 self.pace.hold(self._while_paused)
                 if self._stopping.is_set():
@@ -141,6 +142,11 @@ class LiveSession:
         finally:
             self._publish_status()
 
+    def _events(self) -> Iterator[Event]:
+        if self._paced:
+            return read_ahead(self._source, self._stopping)
+        return (piece for event in self._source for piece in pieces(event))
+
     def _while_paused(self) -> None:
         self._act_on_requests()
         self._publish_status(only_changed=True)
@@ -148,12 +154,13 @@ class LiveSession:
     def _take(self, event: Event) -> None:
         if isinstance(event, Block):
             self._now_s = event.stop_s
-        for outcome in (event, *self._engine.feed(event)):
-            self._publish(outcome)
-        if isinstance(event, Block):
+            # Sound first: the ear hears a delay that the eye does not see.
             sound = self._listener.feed(event)
             if sound is not None:
                 self.fan.put("sound", sound)
+        for outcome in (event, *self._engine.feed(event)):
+            self._publish(outcome)
+        if isinstance(event, Block):
             self.fan.refresh(self._snapshot)
             if self._now_s >= self._status_due_s:
                 self._status_due_s = self._now_s + STATUS_S

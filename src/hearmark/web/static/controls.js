@@ -50,7 +50,7 @@ export class Controls {
       { key: "d", shown: "D", name: "right ear higher (with Shift: ten times)", act: (wide) => this.listen(this.spot() + step(wide)) },
       { key: "e", shown: "E", name: "right ear to the top of the hill", act: () => this.listen(model.peakHz()) },
       { key: "l", shown: "L", name: "right ear to the last mark", act: () => this.listen(model.lastMark()?.frequency_hz ?? null) },
-      { key: "o", shown: "O", name: "right ear to where you send", act: () => this.listen(model.transmitHz) },
+      { key: "o", shown: "O", name: "right ear to where you send", act: () => this.listen(this.wanted ?? model.transmitHz) },
       { key: "?", shown: "?", name: "this sheet", button: "Keys", act: () => this.help() },
     ];
   }
@@ -205,7 +205,7 @@ export class Controls {
       setText("heard", status.sound_trouble);
       return;
     }
-    const delay = sound.report ? ` · ${Math.round((sound.report.held_s + 0.06) * 1000)} ms behind` : "";
+    const delay = sound.report ? ` · ${Math.round(sound.delayS() * 100) * 10} ms behind` : "";
     const again = sound.report?.replaying ? " · last answer again" : "";
     setText("heard", `L the DX · R ${offset(this.spot() - model.dxHz, 2)} kHz${again}${delay}`);
   }

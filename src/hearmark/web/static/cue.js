@@ -33,6 +33,7 @@ export function showCue(model) {
     const back = cue === "move" && target !== null && own !== null && target < own;
     element("cue-sign").style.transform = back ? "scaleX(-1)" : "";
     band.dataset.old = String(old);
+    element("field").dataset.old = String(old && model.status?.state !== "ended");
     set("cue-word", cue === "none" ? "–" : cue);
     set("cue-why", old ? staleWhy(model) : advice?.why ?? "Nothing heard from the program yet.");
     const success = advice && !old ? advice.success_per_call : null;

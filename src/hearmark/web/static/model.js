@@ -33,6 +33,8 @@ class State {
   overs = new Map();
   /** @type {Map<number, Turn>} */
   turns = new Map();
+  /** @type {Turn[] | null} */
+  sorted = null;
   /** @type {Map<number, Answer>} */
   answers = new Map();
   /** @type {Map<number, Emission>} */
@@ -162,7 +164,7 @@ export class Model extends State {
     if (event.type !== "Plan") this.nowS = Math.max(this.nowS, ...times.filter((t) => t < this.nowS + 60 || this.nowS === 0));
     switch (event.type) {
       case "Over": keep(this.overs, event, 120); break;
-      case "Turn": keep(this.turns, event, 120); break;
+      case "Turn": keep(this.turns, event, 120); this.sorted = null; break;
       case "Emission": keep(this.emissions, event, 400); break;
       case "Answer":
         keep(this.answers, event, 200);
@@ -194,7 +196,8 @@ export class Model extends State {
 
   /** Turns, newest first. */
   rungs() {
-    return [...this.turns.values()].sort((a, b) => b.start_s - a.start_s);
+    this.sorted ??= [...this.turns.values()].sort((a, b) => b.start_s - a.start_s);
+    return this.sorted;
   }
 
   /** Which turn an answer belongs to: as told, else the last that began before it. @param {Answer} answer */

@@ -5,8 +5,11 @@
 
 const RATE_HZ = 12000;
 const STORE = RATE_HZ * 2;
-const TARGET = Math.round(RATE_HZ * 0.16);
-const MOST = Math.round(RATE_HZ * 0.6);
+/** How much is kept ready: more after each hole, then slowly less again. */
+const LEAST_TARGET = RATE_HZ * 0.16;
+const MOST_TARGET = RATE_HZ * 0.6;
+const EASE = 0.9999;
+const MOST = RATE_HZ;
 /** The two clocks differ a little: the pace follows the store by at most half a percent. */
 const BEND = 0.005;
 const REPORT_EVERY = 20;
@@ -18,6 +21,7 @@ class Player extends AudioWorkletProcessor {
     this.written = 0;
     this.read = 0;
     this.playing = false;
+    this.target = LEAST_TARGET;
     this.step = RATE_HZ / sampleRate;
     /** @type {Float32Array} */
     this.replay = new Float32Array(0);
@@ -47,8 +51,8 @@ class Player extends AudioWorkletProcessor {
     }
     const held = this.written - this.read;
     if (held > MOST) {
-      this.counts.dropped += Math.floor(held - TARGET);
-      this.read = this.written - TARGET;
+      this.counts.dropped += Math.floor(held - this.target);
+      this.read = this.written - this.target;
     }
   }
 
@@ -65,8 +69,9 @@ class Player extends AudioWorkletProcessor {
   process(_, outputs) {
     const [left, right] = outputs[0];
     const held = this.written - this.read;
-    if (!this.playing && held >= TARGET) this.playing = true;
-    const pull = Math.max(-BEND, Math.min(BEND, ((held - TARGET) / TARGET) * 0.02));
+    if (!this.playing && held >= this.target) this.playing = true;
+    if (this.playing) this.target = Math.max(LEAST_TARGET, this.target * EASE);
+    const pull = Math.max(-BEND, Math.min(BEND, ((held - this.target) / this.target) * 0.02));
     const step = this.step * (1 + pull);
     for (let i = 0; i < left.length; i += 1) {
       let [l, r] = [0, 0];
@@ -78,6 +83,7 @@ class Player extends AudioWorkletProcessor {
       } else if (this.playing) {
         this.playing = false;
         this.counts.lacking += 1;
+        this.target = Math.min(MOST_TARGET, this.target * 1.4);
       }
       if (this.replayAt < this.replay.length) {
         r = this.replay[Math.floor(this.replayAt)];

@@ -40,6 +40,12 @@ export class Sound {
     await this.context?.suspend();
   }
 
+  /** Delay from the air to the ear that we know of: filters (60 ms), half a block, the store, the sound card. */
+  delayS() {
+    const card = (this.context?.baseLatency ?? 0) + (this.context?.outputLatency ?? 0);
+    return 0.06 + 0.025 + (this.report?.held_s ?? 0) + card;
+  }
+
   /** @returns {boolean} */
   get on() {
     return this.context?.state === "running";
