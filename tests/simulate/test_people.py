@@ -175,6 +175,21 @@ def test_two_spots_are_two() -> None:
         assert max(np.median(np.abs(low - np.median(low))), np.median(np.abs(high - np.median(high)))) < 0.04
 
 
+def test_nobody_is_shut_out_for_long() -> None:
+    """A DX who takes only one figure or one part of the world, and hears none of them, asks all again."""
+    limited = 0
+    for seed in range(1000, 1030):
+        which = scenario.varied("lsb", seed)
+        session, _ = played(which)
+        vain = longest = 0
+        for over in (sent for sent in session.transmissions if sent.station == 0):
+            vain = vain + 1 if over.role == "cq" and " only" in over.text else 0
+            longest = max(longest, vain)
+            limited += " only" in over.text and over.role == "confirm"
+        assert longest <= 3
+    assert limited
+
+
 def test_picks_lie_near_the_receiver() -> None:
     which = scenario.preset("hard", "cw", 3, duration_s=200.0)
     session, _ = played(which)

@@ -68,7 +68,7 @@ def operator(scenario: Scenario, rng: random.Random) -> Operator:
         chats=0.04 * wide * rng.random(),
         rests=0.02 * wide * rng.random(),
         confirms_call=0.5 * wide * rng.random() ** 3,
-        limits=0.03 * wide if rng.random() < 0.3 else 0.0,
+        limits=0.05 * wide if rng.random() < 0.3 else 0.0,
     )
 
 

@@ -202,13 +202,15 @@ class Pileup:
 
     # What the DX does: to all
 
-    def _say(self, purpose: Purpose, role: Role, call: str = "", part: str = "") -> Sending:
+    def _say(self, purpose: Purpose, role: Role, call: str = "", part: str = "", only: str = "") -> Sending:
         scenario, rng = self.scenario, self._rng
         style = rng.random() if rng.random() < 0.2 * scenario.sloppiness else self._up_style
         up = up_phrase(scenario.mode, scenario.dx_hz, scenario.window_low_hz, scenario.window_high_hz, style)
         text = self._talk.say(purpose, call, self.stations[0].call, up, part)
         if not text:
             text = self.stations[0].call if self._air.morse else self._talk.spell(self.stations[0].call)
+        if only and purpose != "only":
+            text += " " + self._talk.say("only", call, self.stations[0].call, up, only)
         sending = self._air.send(0, scenario.dx_hz, text, role, 0.0)
         self._air.over_start_s, self._air.over_stop_s = sending.start_s, sending.stop_s
         return sending
@@ -217,12 +219,16 @@ class Pileup:
         """An over that ends with everybody's turn."""
         air, rng = self._air, self._rng
         air.answered = -1
-        part = ""
-        if self._only and role == "cq" and rng.random() < 0.6:
-            purpose, part = "only", self._only if self._only.isdigit() or air.morse else _WORDS[self._only]
+        if self._turns_in_vain >= 2:
+            self._only = ""
+        only = ""
+        if self._only and rng.random() < 0.7:
+            only = self._only if self._only.isdigit() or air.morse else _WORDS[self._only]
+        if only and role == "cq":
+            purpose = "only"
         elif role == "cq" and air.now_s - self._crowd.wrong_frequency_at_s < 15.0 and rng.random() < 0.3:
             purpose = "on my frequency"
-        sending = self._say(purpose, role, call, part)
+        sending = self._say(purpose, role, call, only, only)
         air.phase = "inviting"
         self._crowd.invited(sending.stop_s, self._only)
         air.at(sending.stop_s, self._open_turn)
