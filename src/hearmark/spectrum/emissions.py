@@ -88,7 +88,7 @@ class EmissionTracker:
             self._pending = self._pending[:0]
             self._clear()
             self._origin_s = frames.start_s
-        ratio = frames.power * (1 / np.maximum(floor, 1e-30))
+        ratio: PowerArray = (frames.power / np.maximum(floor, np.float32(1e-30))).astype(np.float32, copy=False)
         pending = np.concatenate([self._pending, ratio]) if len(self._pending) else ratio
         whole = len(pending) // STEP_FRAMES * STEP_FRAMES
         for k in range(0, whole, STEP_FRAMES):
@@ -133,7 +133,7 @@ def _snr_db(histogram: npt.NDArray[np.int32], position: float, grid: Grid) -> fl
     top = _LEVELS - 1 - int(np.searchsorted(total, 0.1 * total[-1]))
     levels = np.arange(max(top - 5, 0), _LEVELS)
     power = 10 ** ((levels + 0.5) / 10)
-    mean = float(np.sum(histogram[levels] * power) / max(1, np.sum(histogram[levels])))
+    mean = float(np.sum(histogram[levels] * power)) / max(1, int(np.sum(histogram[levels])))
     off = position - round(position)
     response = np.sinc(off) / (1 - off * off)  # of the Hann window, beside the centre of its bin
     return float(10 * np.log10(max(mean - 1, 0.05) / response**2 * grid.noise_bandwidth_hz / 2500.0))
@@ -194,7 +194,7 @@ def _advance(  # type: ignore[no-untyped-def]
             off = abs(position[k] - c.position)
             if not taken[k] and off < nearest:
                 best, nearest = k, off
-        b = int(round(c.position))
+        b = round(c.position)
         for k in range(STEP_FRAMES):
             last = c.last
             _key(c, frame + k, ratio[k, b])
@@ -217,7 +217,8 @@ def _advance(  # type: ignore[no-untyped-def]
             report = c.confirmed
         if not c.confirmed and not c.steady:
             mean = c.marked / max(c.marks, 1)
-            if c.marks >= 3 and c.last - c.start >= _LEAST_FRAMES and mean < _MARK_FRAMES and c.jitter < _JITTER_BINS**2:
+            enough = c.marks >= 3 and c.last - c.start >= _LEAST_FRAMES
+            if enough and mean < _MARK_FRAMES and c.jitter < _JITTER_BINS**2:
                 c.confirmed = True
                 report = True
         bridge = min(max(LEAST_BRIDGE_S, BRIDGE_UNITS * c.unit * hop_s), MOST_BRIDGE_S)
@@ -255,7 +256,7 @@ def _advance(  # type: ignore[no-untyped-def]
 def _begin(c, position: float, now: int, recent: npt.NDArray[np.float32]) -> None:  # type: ignore[no-untyped-def]
     """A new candidate: its first marks lie in the frames just past."""
     look = len(recent)
-    b = int(round(position))
+    b = round(position)
     c.used, c.confirmed, c.steady, c.down = True, False, False, False
     c.id, c.marks, c.marked, c.since, c.reported = 0, 0, 0, 0, 0
     c.position, c.weight, c.jitter, c.unit, c.seen = position, 1.0, 0.0, 6.0, now
