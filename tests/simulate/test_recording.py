@@ -1,3 +1,4 @@
+import json
 from pathlib import Path
 
 import numpy as np
@@ -65,6 +66,12 @@ def test_dropped_blocks_are_gaps_and_truth_stays_in_place(session: Session, tmp_
     assert any(isinstance(event, Gap) for event in events)
     assert events[-1].stop_s == pytest.approx(6.0, abs=0.3)
     assert recording.read_truth(path).session.transmissions[2].start_s == 4.0
+    meta = json.loads(path.read_text())
+    note = next(n for n in meta["annotations"] if n.get("hearmark:start_s") == 4.0)
+    held = [c for c in meta["captures"] if c["core:sample_start"] <= note["core:sample_start"]][-1]
+    in_stream = held["core:global_index"] + note["core:sample_start"] - held["core:sample_start"]
+    assert held["core:global_index"] > held["core:sample_start"]
+    assert in_stream / 24_000 == pytest.approx(4.0, abs=0.001)
 
 
 def test_a_blind_recording_carries_no_truth(session: Session, tmp_path: Path) -> None:
