@@ -13,6 +13,7 @@ import soundfile
 
 from hearmark import cli
 from hearmark.events import Advice, Answer, Block, Ear, Event, Over, Turn
+from hearmark.web.live import LiveSession
 
 Run = Callable[..., tuple[int, str, str]]
 RATE_HZ = 24_000
@@ -150,6 +151,29 @@ def test_simulate_refuses_what_it_cannot_do(run: Run, tmp_path: Path) -> None:
     code, _, err = run("simulate", tmp_path / "pile", "--habit", "flies")
     assert code == 2
     assert "flies" in err
+
+
+def test_listen_serves_the_demo_and_records_it(run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    served = []
+
+    def serve(session: LiveSession, port: int) -> None:
+        for _, event in zip(range(20), session._source, strict=False):
+            session._engine.feed(event)
+        session._engine.finish()  # type: ignore[attr-defined]
+        served.append((session.view.mode, session.view.pausable, port))
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("hearmark.web.server.serve", serve)
+    code, _, err = run("listen", "--demo", "--port", 0, "--record", tmp_path / "tape")
+    assert (code, err.strip(), served) == (130, "", [("cw", True, 0)])
+    meta = json.loads((tmp_path / "tape.sigmf-meta").read_text())
+    assert meta["annotations"][0]["core:label"] == "ZZ1AB"
+    assert run("review", tmp_path / "tape.sigmf-meta")[1].startswith("0:02 at 48 kHz")
+
+
+def test_listen_wants_a_frequency(run: Run, iq_wav: Path) -> None:
+    code, _, err = run("listen", "--file", iq_wav, "--center", 18149)
+    assert (code, err) == (2, "hearmark: The frequency of the DX is not known; add --dx KHZ.\n")
 
 
 def test_help_and_version(run: Run) -> None:

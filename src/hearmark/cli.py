@@ -120,18 +120,23 @@ def simulate(
 @click.option("--device", help="Sound card by name or number.")
 @click.option("--level", type=click.Choice(["easy", "hard", "brutal", "varied"]), default="easy", help="Of the demo.")
 @click.option("--seed", type=int, default=1, show_default=True, help="Of the demo.")
+@click.option("--record", "record_path", type=FILE, help="Also record as SigMF, with the marks as annotations.")
 @click.option("--port", type=int, help="Port of the page on this machine; 0 takes any free one.")
 @click.option("--settings", "settings_path", type=FILE, help="Settings file (TOML).")
 def listen(**options: Any) -> None:
     """Listen live and show the page on this machine."""
     from hearmark.engine import Engine, EngineConfig
-    from hearmark.listening import Wish, open_live
+    from hearmark.files import check_writable
+    from hearmark.listening import Recorder, Wish, open_live
     from hearmark.settings import read_settings
+    from hearmark.sources.recording import SigmfWriter
     from hearmark.web.live import LiveSession, View
     from hearmark.web.server import serve
 
     settings = read_settings(options.pop("settings_path"))
-    port = options.pop("port")
+    port, record_path = options.pop("port"), options.pop("record_path")
+    if record_path:
+        check_writable(record_path)
     for name in ("dx", "center"):
         khz = options.pop(f"{name}_khz")
         options[f"{name}_hz"] = None if khz is None else _hz(khz, f"--{name}")
@@ -140,7 +145,16 @@ def listen(**options: Any) -> None:
     view = View(
         heard.title, heard.dx_hz, heard.mode, heard.window_low_hz, heard.window_high_hz, pausable=heard.paced
     )
-    serve(LiveSession(heard.events, engine, view, paced=heard.paced), port=settings.page.port if port is None else port)
+    port = settings.page.port if port is None else port
+    if record_path is None:
+        serve(LiveSession(heard.events, engine, view, paced=heard.paced), port=port)
+        return
+    with SigmfWriter(record_path, heard.sample_rate_hz, heard.title) as writer:
+        recorder = Recorder(engine, writer, heard.mode)
+        try:
+            serve(LiveSession(heard.events, recorder, view, paced=heard.paced), port=port)
+        finally:
+            recorder.annotate()
 
 
 def main(arguments: Sequence[str] | None = None) -> None:

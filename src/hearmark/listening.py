@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
 from hearmark.errors import HearmarkError
-from hearmark.events import Event, Mode
+from hearmark.events import Answer, Block, Event, Mode
+from hearmark.marks import settled
+from hearmark.review import Listener
 from hearmark.settings import Settings
 from hearmark.simulate import speech
 from hearmark.simulate.people import play
@@ -18,13 +20,15 @@ from hearmark.simulate.scenario import preset, varied
 from hearmark.simulate.session import Habit, Session
 from hearmark.sources.front_end import Corrected
 from hearmark.sources.live import LiveIq, sound_card, standard_input, tcp
-from hearmark.sources.recording import open_recording
+from hearmark.sources.recording import SigmfWriter, open_recording
 from hearmark.sources.source import Source
 from hearmark.window import window_offsets_hz
 
 Level = Literal["easy", "hard", "brutal", "varied"]
 DEMO_S = 1_800.0
 DEMO_RATE_HZ = 48_000.0
+WIDTH_HZ: dict[Mode, float] = {"cw": 150.0, "usb": 2_700.0, "lsb": -2_700.0}
+"""How far an annotation reaches from a mark's frequency."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +61,7 @@ class Heard:
     mode: Mode
     window_low_hz: float
     window_high_hz: float
+    sample_rate_hz: float
     paced: bool
 
 
@@ -91,11 +96,12 @@ def open_live(wish: Wish, settings: Settings) -> Heard:
     if wish.recording is not None:
         recorded = open_recording(wish.recording, wish.center_hz)
         check_band(recorded, wish.dx_hz, (low_hz, high_hz))
-        return Heard(wish.recording.name, recorded.events(), wish.dx_hz, mode, low_hz, high_hz, paced=True)
+        title, rate_hz = wish.recording.name, recorded.sample_rate_hz
+        return Heard(title, recorded.events(), wish.dx_hz, mode, low_hz, high_hz, rate_hz, paced=True)
     live = _live(wish, settings, kind)
     check_band(live, wish.dx_hz, (low_hz, high_hz))
     events = Corrected(live, live.clips_at).events()
-    return Heard("Live", events, wish.dx_hz, mode, low_hz, high_hz, paced=False)
+    return Heard("Live", events, wish.dx_hz, mode, low_hz, high_hz, live.sample_rate_hz, paced=False)
 
 
 def check_band(source: Source, dx_hz: float | None, window_hz: tuple[float, float] | None) -> None:
@@ -110,6 +116,34 @@ def check_band(source: Source, dx_hz: float | None, window_hz: tuple[float, floa
         )
 
 
+class Recorder:
+    """An engine that also puts on record what it hears and what it marks."""
+
+    def __init__(self, engine: Listener, writer: SigmfWriter, mode: Mode) -> None:
+        self._engine, self._writer, self._mode = engine, writer, mode
+        self._answers: list[Answer] = []
+
+    def feed(self, event: Event, /) -> Iterable[Event]:
+        """Pass an event on; keep blocks and answers."""
+        if isinstance(event, Block):
+            self._writer.write(event)
+        return self._kept(self._engine.feed(event))
+
+    def finish(self) -> Iterable[Event]:
+        """Pass the end on."""
+        return self._kept(self._engine.finish())
+
+    def annotate(self) -> None:
+        """Put the marks, as they stand now, into the recording."""
+        self._writer.annotate(settled(self._answers, self._mode), WIDTH_HZ[self._mode])
+
+    def _kept(self, events: Iterable[Event]) -> list[Event]:
+        """The events, after their answers were kept."""
+        found = list(events)
+        self._answers += [event for event in found if isinstance(event, Answer)]
+        return found
+
+
 def _demo(wish: Wish) -> Heard:
     """An invented pile-up, half an hour long."""
     mode = wish.mode or "cw"
@@ -118,9 +152,8 @@ def _demo(wish: Wish) -> Heard:
     edges = (scenario.dx_hz, scenario.window_low_hz, scenario.window_high_hz)
     source = SimulatedSource(session, DEMO_RATE_HZ, round((min(edges) + max(edges)) / 2))
     title = f"Demo: an invented {wish.level} pile-up"
-    return Heard(
-        title, source.events(), scenario.dx_hz, mode, scenario.window_low_hz, scenario.window_high_hz, paced=True
-    )
+    low_hz, high_hz = scenario.window_low_hz, scenario.window_high_hz
+    return Heard(title, source.events(), scenario.dx_hz, mode, low_hz, high_hz, DEMO_RATE_HZ, paced=True)
 
 
 def _live(wish: Wish, settings: Settings, kind: str) -> LiveIq:

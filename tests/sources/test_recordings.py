@@ -4,6 +4,7 @@ import contextlib
 import hashlib
 import json
 import struct
+import tracemalloc
 from pathlib import Path
 from typing import Any
 
@@ -241,6 +242,20 @@ def test_opened_recordings_are_corrected_and_complete(tmp_path: Path) -> None:
     assert sum(len(block.samples) for block in blocks) == 9000
     with pytest.raises(HearmarkError, match="leave --dial out"):
         open_recording(tmp_path / "a.sigmf-meta", dial=tmp_path / "d.csv")
+
+
+def test_memory_does_not_grow_with_the_recording(tmp_path: Path) -> None:
+    path = write_sigmf(tmp_path, "cu8", b"")
+    with path.with_suffix(".sigmf-data").open("r+b") as file:
+        file.truncate(8_000_000)
+    tracemalloc.start()
+    try:
+        counted = sum(len(event.samples) for event in open_recording(path).events() if isinstance(event, Block))
+        peak = tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+    assert counted == 4_000_000
+    assert peak < 12_000_000
 
 
 def test_not_a_number_becomes_silence() -> None:

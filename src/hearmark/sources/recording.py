@@ -48,7 +48,7 @@ class SigmfWriter:
     """Writes a recording block by block: `with SigmfWriter(path, rate) as writer: writer.write(block)`.
 
     Sixteen-bit samples, full scale 1; larger ones are clipped and counted. The metadata is written
-    last, when the block ends well, so that a broken recording does not look whole.
+    last, when the block ends well or by Ctrl+C, so that a broken recording does not look whole.
     """
 
     def __init__(self, path: Path, sample_rate_hz: float, description: str = "") -> None:
@@ -112,7 +112,7 @@ class SigmfWriter:
 
     def __exit__(self, kind: type[BaseException] | None, *_: object) -> None:
         self._file.close()
-        if kind is not None:
+        if kind is not None and not issubclass(kind, KeyboardInterrupt):
             return
         content = {
             "global": {
