@@ -2,7 +2,7 @@
 
 import json
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -23,9 +23,24 @@ MODEL = "globalThis.hearmark.model"
 
 @pytest.fixture
 def page(serve: Serve, new_page: Open) -> Any:
+    """A page of its own, for tests that change something."""
     page = new_page(serve(start_s=MIDDLE_S).url)
     until(page, f"{MODEL}.advice?.cue === 'move'")
     return page
+
+
+@pytest.fixture(scope="module")
+def still(chromium: Any) -> Iterator[Any]:
+    """One paused page for all tests that only look."""
+    with Server(LiveSession(stream(MIDDLE_S), ScriptedEngine(), VIEW), port=0) as server:
+        context = chromium.new_context(viewport={"width": 1280, "height": 720})
+        page = context.new_page()
+        page.goto(server.url)
+        until(page, f"globalThis.hearmark && {MODEL}.advice?.cue === 'move'")
+        page.keyboard.press("p")
+        until(page, f"{MODEL}.status.state === 'paused'")
+        yield page
+        context.close()
 
 
 def settle(page: Any) -> None:
@@ -56,16 +71,16 @@ def pixel_share(page: Any, colour: str, top: float, bottom: float) -> float:
     )
 
 
-def test_cue_reason_and_own_frequency_stand_in_words_and_figures(page: Any) -> None:
-    settle(page)
-    text = page.inner_text("#cue").replace("\u2009", " ")
+def test_cue_reason_and_own_frequency_stand_in_words_and_figures(still: Any) -> None:
+    settle(still)
+    text = still.inner_text("#cue").replace("\u2009", " ")
     assert "MOVE" in text
     assert "steps up" in text
     assert "+6.8 kHz" in text
     assert "18 150.3" in text
     assert "29 %" in text
-    assert page.inner_text("#cue-live").startswith("move. Better place +5.")
-    assert "QA1XYZ +5.8 kilohertz, sure" in page.inner_text("#marks")
+    assert still.inner_text("#cue-live").startswith("move. Better place +5.")
+    assert "QA1XYZ +5.8 kilohertz, sure" in still.inner_text("#marks")
 
 
 def test_cue_is_a_very_large_word_and_nothing_scrolls_or_overflows(page: Any) -> None:
@@ -96,16 +111,16 @@ def test_a_change_of_cue_moves_nothing_else(page: Any) -> None:
     assert page.evaluate(places) == before
 
 
-def test_ladder_above_and_hill_below_are_drawn(page: Any) -> None:
-    assert pixel_share(page, "mark", 0.0, 0.48) > 0.001
-    assert pixel_share(page, "ear", 0.5, 0.84) > 0.02
-    assert pixel_share(page, "ear", 0.0, 0.45) < 0.0005
-    assert pixel_share(page, "own", 0.0, 1.0) > 0.001
+def test_ladder_above_and_hill_below_are_drawn(still: Any) -> None:
+    assert pixel_share(still, "mark", 0.0, 0.48) > 0.001
+    assert pixel_share(still, "ear", 0.5, 0.84) > 0.02
+    assert pixel_share(still, "ear", 0.0, 0.45) < 0.0005
+    assert pixel_share(still, "own", 0.0, 1.0) > 0.001
 
 
-def test_hill_stands_where_the_belief_is(page: Any) -> None:
-    settle(page)
-    x, peak = page.evaluate(
+def test_hill_stands_where_the_belief_is(still: Any) -> None:
+    settle(still)
+    x, peak = still.evaluate(
         """() => {
           const { field, model } = globalThis.hearmark;
           const canvas = field.canvas, ratio = canvas.width / canvas.clientWidth;
@@ -123,15 +138,15 @@ def test_hill_stands_where_the_belief_is(page: Any) -> None:
     assert abs(x - peak) < 12
 
 
-def test_uncertain_belief_is_drawn_low_and_wide(page: Any) -> None:
-    low, high = page.evaluate(
+def test_uncertain_belief_is_drawn_low_and_wide(still: Any) -> None:
+    low, high = still.evaluate(
         """async () => {
           const { rise } = await import("/static/ear.js");
           return [rise(1 / 5000, 1 / 5000), rise(2e-3, 2e-4)];
         }"""
     )
     assert low < 0.3 < 0.9 < high < 1
-    mask = page.evaluate('async () => (await import("/static/ear.js")).likeliest([1, 5, 3, 1, 0], 0.6)')
+    mask = still.evaluate('async () => (await import("/static/ear.js")).likeliest([1, 5, 3, 1, 0], 0.6)')
     assert mask == [False, True, True, False, False]
 
 
@@ -148,13 +163,13 @@ FIGURES = {
 }
 
 
-def test_figures_read_as_people_write_them(page: Any) -> None:
+def test_figures_read_as_people_write_them(still: Any) -> None:
     script = """async (calls) => {
       const f = await import("/static/figures.js");
       return Object.fromEntries(calls.map(([call, name, given]) => [call, f[name](...given)]));
     }"""
     calls = [[c, c.split("(")[0], json.loads(f"[{c.split('(')[1][:-1]}]")] for c in FIGURES]
-    assert page.evaluate(script, calls) == FIGURES
+    assert still.evaluate(script, calls) == FIGURES
 
 
 def test_keys_alone_move_mark_unmark_and_pause(page: Any) -> None:
@@ -305,7 +320,10 @@ def test_worklet_plays_dx_left_and_spot_right_without_holes(page: Any) -> None:
     assert page.evaluate("globalThis.hearmark.sound.delayS()") < 0.4
     # The line about the sound takes room from nothing else.
     settle(page)
-    assert "ms behind" in page.inner_text("#heard")
+    assert page.evaluate(
+        "(({ scrollWidth, clientWidth }) => scrollWidth <= clientWidth)(document.getElementById('heard'))"
+    )
+    assert "ms late" in page.inner_text("#heard")
     assert page.evaluate("document.getElementById('state').getBoundingClientRect().right") <= 1280
     page.keyboard.press("r")
     until(page, "globalThis.hearmark.sound.report.replaying")

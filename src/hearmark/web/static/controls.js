@@ -205,9 +205,9 @@ export class Controls {
       setText("heard", status.sound_trouble);
       return;
     }
-    const delay = sound.report ? ` · ${Math.round(sound.delayS() * 100) * 10} ms behind` : "";
-    const again = sound.report?.replaying ? " · last answer again" : "";
-    setText("heard", `L the DX · R ${offset(this.spot() - model.dxHz, 2)} kHz${again}${delay}`);
+    const delay = sound.report ? ` \u00b7 ${Math.round(sound.delayS() * 100) * 10} ms late` : "";
+    const right = sound.report?.replaying ? "last answer" : offset(this.spot() - model.dxHz, 2);
+    setText("heard", `L DX \u00b7 R ${right}${delay}`);
   }
 
   /** The ladder in words, for those who do not see it. */
