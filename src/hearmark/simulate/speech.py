@@ -120,7 +120,7 @@ def speak(text: str, voice: str, rate_hz: int = RATE_HZ) -> Audio:
     """Audio of `text` in `voice`, float32 (n,), mean power 1 while talking; read-only, as repeats share it.
 
     Calls ("7Q7XYZ") and reports ("59") are spelled, other words spoken. A recorded voice puts another word where it
-    lacks one.
+    lacks one, and leaves out short ones.
     Errors: HearmarkError for an unknown voice, or recordings that are not installed.
     """
     audio = _spoken(text, voice)
@@ -384,7 +384,8 @@ def _recorded(said: list[str], voice: Voice) -> Audio:
             f"Voice {voice.name!r} needs recordings that are not installed; install the Debian package "
             f"asterisk-core-sounds-{voice.speaker}-wav, or choose a synthetic voice (s01 to s{len(_SYNTHETIC):02d})."
         )
-    parts = [_clip(path) for word in said if (path := _recording(folder, word)) is not None]
+    heavy = [word for word in said if len(word) > 3 or word in _NUMBERS]  # short words would take as long as others
+    parts = [_clip(path) for word in heavy or said if (path := _recording(folder, word)) is not None]
     if not parts:
         return np.zeros(0, np.float32)
     return _hurried(_scaled(np.concatenate(parts), RATE_HZ, voice.scale), _HURRY)
