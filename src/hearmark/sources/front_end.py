@@ -19,6 +19,7 @@ from hearmark.events import Block, ComplexArray, Gap, Levels
 from hearmark.sources.source import Source, SourceEvent
 
 FRAME_S = 0.1
+LARGEST_FRAME_BITS = 14
 MEMORY_S = 30.0
 """How long a frame counts: both faults are taken as the median over this time, so that an impulse, or the DX
 sending exactly on 0 Hz for less than half of it, does not pass for a fault."""
@@ -37,13 +38,14 @@ class FrontEnd:
     def __init__(self, rate_hz: float, clips_at: float | None = None) -> None:
         """`clips_at`: component size of a clipped sample. None, for floats: 1, unless samples exceed it."""
         self._rate_hz = rate_hz
-        self._size = 2 ** max(6, round(np.log2(FRAME_S * rate_hz)))
+        self._size = 2 ** min(max(6, round(np.log2(FRAME_S * rate_hz))), LARGEST_FRAME_BITS)
         self._clips_at = clips_at
         self._window = np.hanning(self._size + 1)[:-1].astype(np.float32)
         half = self._size // 2
         skip = min(int(np.ceil(SKIP_HZ / rate_hz * self._size)), half - 8)
-        self._above = np.arange(1 + max(skip, 2), half)
-        self._below = self._size - self._above
+        nearest = 1 + max(skip, 2)
+        self._above = slice(nearest, half)
+        self._below = slice(self._size - nearest, half, -1)
         frames = max(8, round(MEMORY_S * rate_hz / self._size))
         self._spikes: deque[complex] = deque(maxlen=frames)
         self._ratios: deque[complex] = deque(maxlen=frames)
@@ -105,10 +107,11 @@ class FrontEnd:
         self._spike = _median(np.array(self._spikes))
         if self._spike_before is None:
             self._spike_before = self._spike
-        above, below = spectrum[self._above].astype(np.complex128), spectrum[self._below].astype(np.complex128)
-        power = float(np.vdot(above, above).real + np.vdot(below, below).real)
+        above, below = spectrum[self._above], spectrum[self._below]
+        # Sums, not dot products: those may run in several threads, whose order of adding is not fixed.
+        power = float(np.sum(above.real**2 + above.imag**2) + np.sum(below.real**2 + below.imag**2))
         if power > 0.0:
-            self._ratios.append(complex(2.0 * np.dot(above, below) / power))
+            self._ratios.append(complex(2.0 * np.sum(above * below) / power))
             self.image = _image(np.array(self._ratios))
 
     def _spike_ramp(self, count: int) -> ComplexArray:
