@@ -1,1 +1,1 @@
-"""Room: ear."""
+"""Where the DX listens next, and what to do about it."""

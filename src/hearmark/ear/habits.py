@@ -1,0 +1,391 @@
+"""The habits by which a DX moves his listening frequency, as one joint filter on a grid.
+
+Every habit is a small Markov model of the place where he listens, with its unknown parameters on a grid of their own:
+
+* stay: one place;
+* wander: a random walk, of one of several spreads, reflected at the edges;
+* step: the same shift each time he moves, up or down, after a dwell of so many contacts; at the edge he turns or wraps;
+* two spots: a pair of places, with a probability of changing from one to the other;
+* jump: anywhere in the window, anew for each contact;
+* quiet: where measured activity is low;
+* else: near the last marks or anywhere, wide: so that no habit is ever believed without reserve.
+
+All of them share one probability: the cells of all habits together sum to 1. A mark multiplies every cell by the
+likelihood of that mark there; the passage of a contact moves every cell by its habit; and with a small hazard he takes
+up another habit altogether (switching hidden Markov model, exact forward recursion: Rabiner, Proc. IEEE 77(2), 1989,
+section III.A; the hazard is the geometric change-point model of Adams and MacKay, arXiv:0710.3742, 2007).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numba
+import numpy as np
+import numpy.typing as npt
+
+from hearmark.ear.places import Places
+from hearmark.events import FloatArray
+
+Cells = npt.NDArray[np.float32]
+
+HABITS = ("stay", "wander", "step", "two spots", "jump", "quiet", "else")
+PRIOR = np.array([0.15, 0.19, 0.27, 0.15, 0.13, 0.06, 0.05])
+"""How common each habit is before anything is heard; common practice, no source."""
+
+HAZARD = 1.0 / 40.0
+"""Chance per contact that he takes up another habit."""
+
+WANDER_HZ = np.array([0.0, 50.0, 100.0, 200.0, 400.0, 800.0])
+"""Spread of the walk per contact; the first row is the habit "stay"."""
+WANDER_SHARE = np.array([0.0, 0.15, 0.2, 0.25, 0.25, 0.15])
+ROAM = np.array([1.0, 0.65, 0.35])
+"""Jump: chance per contact of going anywhere else; the first row jumps every time."""
+ROAM_SHARE = np.array([0.6, 0.2, 0.2])
+STEP_HZ = np.round(np.geomspace(50.0, 1400.0, 16))
+STEP_SHARE = np.full(len(STEP_HZ), 1.0 / len(STEP_HZ))
+DWELLS = (1, 2, 3, 4, 5, 6)
+"""Contacts at one place before a step; each has as many rows as contacts. Two more rows move at random."""
+RANDOM_MOVE = (0.5, 0.22)
+DWELL_SHARE = np.array([0.27, 0.13, 0.12, 0.1, 0.07, 0.07, 0.14, 0.1])
+EARLY, ON_TIME = 0.06, 0.9
+"""Chance of a step before its time, and in its time."""
+CHANGE = np.array([0.12, 0.35, 0.6, 0.92])
+"""Two spots: chance per contact of going over to the other one."""
+QUIET_SHARPNESS = np.array([4.0, 12.0, 36.0])
+"""Quiet: preference falls as exp(-sharpness times rank), rank 0 the quietest place, 1 the busiest."""
+EDGE_FLOOR = 0.02
+"""Share of "jump" that reaches outside the announced window."""
+
+
+def _dwell_rows() -> tuple[FloatArray, npt.NDArray[np.int64], npt.NDArray[np.int64], FloatArray]:
+    """Per row of the dwell axis: chance to step, first row of its model, next row if he does not, share at start."""
+    move: list[float] = []
+    first: list[int] = []
+    following: list[int] = []
+    share: list[float] = []
+    for model, length in enumerate((*DWELLS, *[1] * len(RANDOM_MOVE))):
+        start = len(move)
+        for phase in range(length):
+            last = phase == length - 1
+            if model >= len(DWELLS):
+                move.append(RANDOM_MOVE[model - len(DWELLS)])
+            else:
+                move.append(ON_TIME if last else EARLY)
+            first.append(start)
+            following.append(start + phase if last else start + phase + 1)
+            share.append(DWELL_SHARE[model] / length)
+    return np.array(move), np.array(first), np.array(following), np.array(share)
+
+
+MOVE, FIRST, FOLLOWING, ROW_SHARE = _dwell_rows()
+_LENGTHS = np.array([*DWELLS, *(1.0 / chance for chance in RANDOM_MOVE)], dtype=np.float64)
+DWELL_CONTACTS = np.repeat(_LENGTHS, [*DWELLS, *[1] * len(RANDOM_MOVE)])
+"""Mean contacts at one place, per dwell row."""
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """Joint probability of habit, parameters and place before the next contact. All cells together sum to 1.
+
+    `walk` (spread, place), `roam` (chance, place), `step` (direction, shift, dwell row, place), `pair` (change, here,
+    other), `rest` (quiet by sharpness..., else). Direction 0 is up. `wrong_hz`, `wrong_weight`: marks believed wrong;
+    `recent_hz`, `recent_weight`: the newest marks with the belief that each was right.
+    """
+
+    walk: Cells
+    roam: Cells
+    step: Cells
+    pair: Cells
+    rest: FloatArray
+    prior: FloatArray
+    up_share: float
+    place: FloatArray
+    """Probability of the place (n,) under the habits on the fine grid: walk, roam and step."""
+    wrong_hz: tuple[float, ...] = ()
+    wrong_weight: tuple[float, ...] = ()
+    recent_hz: tuple[float, ...] = ()
+    recent_weight: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Shares:
+    """Prior probability of each row of the habits, the place aside: `walk` (6,), `roam` (3,), `step` (2, 16, rows),
+    `pair` a number for each change, `rest` (4,)."""
+
+    walk: FloatArray
+    roam: FloatArray
+    step: FloatArray
+    pair: float
+    rest: FloatArray
+
+
+def shares(prior: FloatArray, up_share: float) -> Shares:
+    """From the prior of each of `HABITS` and the probability that steps go up."""
+    walk = prior[1] * WANDER_SHARE
+    walk[0] = prior[0]
+    direction = np.array([up_share, 1.0 - up_share])
+    step = direction[:, None, None] * STEP_SHARE[None, :, None] * ROW_SHARE[None, None, :] * prior[2]
+    quiet = np.full(len(QUIET_SHARPNESS), prior[5] / len(QUIET_SHARPNESS))
+    return Shares(walk, prior[4] * ROAM_SHARE, step, prior[3] / len(CHANGE), np.append(quiet, prior[6]))
+
+
+def begin(places: Places, start: FloatArray | None = None, prior: FloatArray = PRIOR, up_share: float = 0.5) -> State:
+    """State when nothing is known but (perhaps) `start`: probability of the place, shape (n,), sums to 1."""
+    start = places.uniform if start is None else start
+    place = start.astype(np.float32)
+    share = shares(prior, up_share)
+    pair = share.pair * places.coarse(start)[:, None] * places.pair_prior
+    return scaled(State(
+        walk=share.walk.astype(np.float32)[:, None] * place,
+        roam=share.roam.astype(np.float32)[:, None] * place,
+        step=share.step.astype(np.float32)[..., None] * place,
+        pair=np.repeat(pair.astype(np.float32)[None], len(CHANGE), axis=0),
+        rest=share.rest, prior=prior, up_share=up_share, place=(1.0 - prior[3] - prior[5] - prior[6]) * start,
+    ))
+
+
+def weights(state: State) -> FloatArray:
+    """Probability of each of `HABITS`, shape (7,)."""
+    walk = state.walk.sum(axis=1, dtype=np.float64)
+    return np.array([
+        walk[0], walk[1:].sum(), state.step.sum(dtype=np.float64), state.pair.sum(dtype=np.float64),
+        state.roam.sum(dtype=np.float64), state.rest[:-1].sum(), state.rest[-1],
+    ])
+
+
+def scaled(state: State, total: float | None = None) -> State:
+    """The same state with all cells together summing to 1; `total` is their sum where that is known."""
+    if total is None:
+        total = float(weights(state).sum())
+    scale = np.float32(1.0 / total)
+    return replace(
+        state, walk=state.walk * scale, roam=state.roam * scale, step=state.step * scale, pair=state.pair * scale,
+        rest=state.rest / total, place=state.place / total,
+    )
+
+
+def refreshed(state: State) -> State:
+    """The same cells with their sums computed anew."""
+    place = state.walk.sum(axis=0, dtype=np.float64) + state.roam.sum(axis=0, dtype=np.float64)
+    return scaled(replace(state, place=place + state.step.sum(axis=(0, 1, 2), dtype=np.float64)))
+
+
+def _rest_densities(state: State, places: Places, rank: FloatArray | None) -> FloatArray:
+    """Density per hertz of the answered frequency under each quiet, and else; shape (rest, places)."""
+    jump = places.scatter((1.0 - EDGE_FLOOR) * places.uniform) + EDGE_FLOOR * places.everywhere_per_hz
+    rows = []
+    for sharpness in QUIET_SHARPNESS:
+        if rank is None:
+            rows.append(jump)
+        else:
+            wish = places.uniform * np.exp(-sharpness * rank)
+            rows.append(0.95 * places.scatter(wish / wish.sum()) + 0.05 * jump)
+    near = np.zeros_like(jump)
+    weight = np.asarray(state.recent_weight) * 0.7 ** np.arange(len(state.recent_weight))[::-1]
+    if weight.sum() > 0.0:
+        wide_hz = 0.1 * places.width_hz + 150.0
+        distance = np.abs(places.frequency_hz[None, :] - np.asarray(state.recent_hz)[:, None]) / wide_hz
+        near = (weight / weight.sum()) @ (np.exp(-distance) / (2.0 * wide_hz))
+    rows.append(0.5 * jump + 0.5 * near if weight.sum() > 0.0 else jump)
+    densities = np.array(rows)
+    return np.asarray(densities / (densities.sum(axis=1, keepdims=True) * places.step_hz))
+
+
+def density(state: State, places: Places, rank: FloatArray | None = None) -> FloatArray:
+    """Density per hertz of the next answered frequency, shape (places,); sums to 1 times the step."""
+    total = places.scatter(state.place)
+    total = total + places.scatter_coarse(state.pair.sum(axis=(0, 2), dtype=np.float64))
+    total = total + state.rest @ _rest_densities(state, places, rank)
+    return np.asarray(total / (total.sum() * places.step_hz))
+
+
+def wrong_density(state: State, places: Places) -> FloatArray:
+    """Density per hertz of a wrong mark: anywhere, or on a station that was marked wrongly before."""
+    total = float(sum(state.wrong_weight))
+    if total <= 0.0:
+        return places.everywhere_per_hz
+    share = total / (total + 1.5)
+    spread_hz = 90.0
+    offset = (places.frequency_hz[None, :] - np.asarray(state.wrong_hz)[:, None]) / spread_hz
+    near = (np.asarray(state.wrong_weight) / total) @ np.exp(-0.5 * offset**2) / (spread_hz * np.sqrt(2.0 * np.pi))
+    return np.asarray((1.0 - share) * places.everywhere_per_hz + share * near)
+
+
+def weigh(
+    state: State, places: Places, frequency_hz: float, confidence: float, rank: FloatArray | None = None
+) -> tuple[State, FloatArray]:
+    """Take in a mark: right with `confidence`, else on a station he did not answer.
+
+    Returns the state after it, not yet moved on, and the probability of the place, shape (places,).
+    """
+    wrong = places.at(wrong_density(state, places), frequency_hz)
+    doubt = (1.0 - confidence) * wrong
+    here = (confidence * places.likelihood(frequency_hz) + doubt).astype(np.float32)
+    here_coarse = (confidence * places.likelihood_coarse(frequency_hz) + doubt).astype(np.float32)
+    rest_right = np.array([places.at(row, frequency_hz) for row in _rest_densities(state, places, rank)])
+    walk, walk_place = _weighed(state.walk, here)
+    roam, roam_place = _weighed(state.roam, here)
+    flat, step_place = _weighed(state.step.reshape(-1, state.step.shape[-1]), here)
+    pair = state.pair * here_coarse[None, :, None]
+    rest = state.rest * (confidence * rest_right + doubt)
+    fine = walk_place + roam_place + step_place
+    spots = pair.sum(axis=(0, 2), dtype=np.float64)
+    total = float(fine.sum() + spots.sum() + rest.sum())
+    right = 1.0 - doubt / total
+    loose = places.likelihood(frequency_hz) * places.uniform
+    loose = loose / max(float(loose.sum()), 1e-300)
+    place = fine + places.fine(spots) + rest.sum() * (right * loose + (1.0 - right) * places.uniform)
+    keep = 8
+    return (
+        scaled(replace(
+            state, walk=walk, roam=roam, step=flat.reshape(state.step.shape), pair=pair, rest=rest, place=fine,
+            wrong_hz=(*state.wrong_hz, frequency_hz)[-20:],
+            wrong_weight=(*state.wrong_weight, 1.0 - right)[-20:],
+            recent_hz=(*state.recent_hz, frequency_hz)[-keep:],
+            recent_weight=(*state.recent_weight, right)[-keep:],
+        ), total),
+        place / place.sum(),
+    )
+
+
+def move_on(state: State, places: Places, place: FloatArray | None = None, hazard: float = HAZARD) -> State:
+    """One contact later: every habit moves, and with `hazard` he takes up another one, half the time from `place`."""
+    if place is None:
+        here = state.place + places.fine(state.pair.sum(axis=(0, 2), dtype=np.float64))
+        here = here + state.rest.sum() * places.uniform
+        place = here / here.sum()
+    start = 0.5 * place + 0.5 * places.uniform
+    share = shares(state.prior, state.up_share)
+    fresh = (hazard * start).astype(np.float32)
+    keep = np.float32(1.0 - hazard)
+    walk = np.zeros_like(state.walk)
+    _walk(state.walk, walk, WANDER_HZ / places.step_hz, places.first, places.last)
+    walk_place = _renewed(walk, share.walk.astype(np.float32), fresh, keep)
+    step = np.zeros_like(state.step)
+    _step(
+        state.step, step, STEP_HZ / places.step_hz, MOVE.astype(np.float32), FIRST, FOLLOWING,
+        places.first, places.last, places.step_hz,
+    )
+    step_place = _renewed(step.reshape(-1, step.shape[-1]), share.step.ravel().astype(np.float32), fresh, keep)
+    chance = ROAM.astype(np.float32)[:, None]
+    roam = chance * state.roam.sum(axis=1, keepdims=True) * places.uniform.astype(np.float32)
+    roam += (np.float32(1.0) - chance) * state.roam
+    roam_place = _renewed(roam, share.roam.astype(np.float32), fresh, keep)
+    other = (hazard * share.pair * places.coarse(start)[:, None] * places.pair_prior).astype(np.float32)
+    pair = _pairs(state.pair, CHANGE.astype(np.float32), other, keep)
+    rest = (1.0 - hazard) * state.rest + hazard * share.rest
+    return replace(
+        state, walk=walk, roam=roam, step=step, pair=pair, rest=rest, place=walk_place + roam_place + step_place
+    )
+
+
+@numba.njit(cache=True)
+def _weighed(old: Cells, factor: Cells) -> tuple[Cells, FloatArray]:
+    """Rows (rows, n) times `factor` (n,), and their sum over the rows."""
+    new = np.empty_like(old)
+    place = np.zeros(old.shape[1])
+    for row in range(old.shape[0]):
+        for index in range(old.shape[1]):
+            value = old[row, index] * factor[index]
+            new[row, index] = value
+            place[index] += value
+    return new, place
+
+
+@numba.njit(cache=True)
+def _renewed(cells: Cells, share: Cells, fresh: Cells, keep: np.float32) -> FloatArray:
+    """In place: `keep` times the rows plus what begins anew, `share` (rows,) times `fresh` (n,); gives the sum."""
+    place = np.zeros(cells.shape[1])
+    for row in range(cells.shape[0]):
+        for index in range(cells.shape[1]):
+            value = keep * cells[row, index] + share[row] * fresh[index]
+            cells[row, index] = value
+            place[index] += value
+    return place
+
+
+@numba.njit(cache=True)
+def _pairs(old: Cells, change: Cells, fresh: Cells, keep: np.float32) -> Cells:
+    """Stay on this spot or go over to the other one: (changes, here, other), and what begins anew (here, other)."""
+    new = np.empty_like(old)
+    for row in range(old.shape[0]):
+        stay = keep * (np.float32(1.0) - change[row])
+        go = keep * change[row]
+        for here in range(old.shape[1]):
+            for other in range(old.shape[2]):
+                new[row, here, other] = stay * old[row, here, other] + go * old[row, other, here] + fresh[here, other]
+    return new
+
+
+@numba.njit(cache=True)
+def _reflect(index: int, first: int, last: int) -> int:
+    """Fold an index back into first..last (inclusive), as often as needed."""
+    while index < first or index > last:
+        index = 2 * first - index if index < first else 2 * last - index
+    return index
+
+
+@numba.njit(cache=True)
+def _walk(old: Cells, new: Cells, spread: FloatArray, first: int, last: int) -> None:
+    """Blur each row of `old` (spreads, n) by its normal spread in places, reflected at the edges; `new` is zeros."""
+    span = last - first
+    for row in range(old.shape[0]):
+        sigma = spread[row]
+        half = 0 if sigma <= 0.0 else min(int(np.ceil(3.0 * sigma)), span)
+        taps = np.ones(1, dtype=np.float32)
+        if half > 0:
+            taps = np.exp(-0.5 * (np.arange(-half, half + 1) / sigma) ** 2).astype(np.float32)
+            taps /= taps.sum()
+        for place in range(first, last + 1):
+            value = old[row, place]
+            for tap in range(-half, half + 1):
+                target = place + tap
+                if target < first or target > last:
+                    target = _reflect(target, first, last)
+                new[row, target] += value * taps[tap + half]
+
+
+@numba.njit(cache=True)
+def _step(
+    old: Cells, new: Cells, shifts: FloatArray, move: Cells, first_row: npt.NDArray[np.int64],
+    following: npt.NDArray[np.int64], first: int, last: int, place_hz: float,
+) -> None:
+    """Step or dwell: `old`, `new` (direction, shift, dwell row, places); `new` comes in as zeros."""
+    places = old.shape[3]
+    moved = np.zeros(places, dtype=np.float32)
+    for shift in range(old.shape[1]):
+        size = shifts[shift]
+        sigma = np.sqrt((0.12 * size) ** 2 + (20.0 / place_hz) ** 2 + 0.02)
+        half = int(np.ceil(2.5 * sigma)) + 1
+        centre = int(np.round(size))
+        taps = np.exp(-0.5 * ((np.arange(-half, half + 1) + centre - size) / sigma) ** 2).astype(np.float32)
+        taps /= taps.sum()
+        for direction in range(2):
+            sign = 1 if direction == 0 else -1
+            row = 0
+            while row < old.shape[2]:
+                model = first_row[row]
+                moved[:] = 0.0
+                while row < old.shape[2] and first_row[row] == model:
+                    for place in range(first, last + 1):
+                        value = old[direction, shift, row, place]
+                        moved[place] += move[row] * value
+                        new[direction, shift, following[row], place] += (1.0 - move[row]) * value
+                    row += 1
+                for place in range(first, last + 1):
+                    value = moved[place]
+                    for tap in range(-half, half + 1):
+                        target = place + sign * (centre + tap)
+                        if first <= target <= last:
+                            new[direction, shift, model, target] += value * taps[tap + half]
+                        elif target > last:
+                            part = value * taps[tap + half]
+                            new[1 - direction, shift, model, _reflect(target, first, last)] += 0.5 * part
+                            new[direction, shift, model, min(first + target - last - 1, last)] += 0.25 * part
+                            new[direction, shift, model, first] += 0.25 * part
+                        else:
+                            part = value * taps[tap + half]
+                            new[1 - direction, shift, model, _reflect(target, first, last)] += 0.5 * part
+                            new[direction, shift, model, max(last - first + target + 1, first)] += 0.25 * part
+                            new[direction, shift, model, last] += 0.25 * part
