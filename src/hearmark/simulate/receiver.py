@@ -15,9 +15,9 @@ from scipy import fft
 from hearmark.errors import HearmarkError
 from hearmark.events import Dial, Mode
 from hearmark.files import write_whole
+from hearmark.simulate.audio import band
 from hearmark.simulate.render import Renderer
 from hearmark.simulate.session import Session
-from hearmark.simulate.speech import band
 
 Audio = npt.NDArray[np.float32]
 

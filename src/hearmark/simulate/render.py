@@ -22,6 +22,7 @@ from scipy import fft
 from hearmark.errors import HearmarkError
 from hearmark.events import Block, ComplexArray, Gap
 from hearmark.simulate import channel, speech, static
+from hearmark.simulate.audio import band, fast_size
 from hearmark.simulate.emitter import CW_RATE_HZ, SPEECH_RATE_HZ, Emitter, emitter, keyed_envelope
 from hearmark.simulate.faults import Faults
 from hearmark.simulate.session import Session, Transmission
@@ -267,7 +268,7 @@ def _voice(sent: Transmission, voice: str, mode: str, offset_s: float, who: Emit
     fade = min(40, count)
     audio[count - fade :] *= np.linspace(1.0, 0.0, fade, dtype=np.float32)
     lead = math.ceil(-offset_s * rate_hz) if offset_s < 0 else 0
-    size = speech.fast_size(count + lead + 400)
+    size = fast_size(count + lead + 400)
     spectrum = fft.fft(audio, size)
     f_hz = np.asarray(np.fft.fftfreq(size, 1 / rate_hz), dtype=np.float64)
     spectrum *= _sideband(size)
@@ -284,7 +285,7 @@ def _voice(sent: Transmission, voice: str, mode: str, offset_s: float, who: Emit
 @lru_cache(maxsize=32)
 def _sideband(size: int) -> npt.NDArray[np.float32]:
     f_hz = np.asarray(np.fft.fftfreq(size, 1 / SPEECH_RATE_HZ), dtype=np.float64)
-    return (2.0 * speech.band(f_hz, speech.LOW_HZ, speech.HIGH_HZ)).astype(np.float32)
+    return (2.0 * band(f_hz, speech.LOW_HZ, speech.HIGH_HZ)).astype(np.float32)
 
 
 @lru_cache(maxsize=8)
