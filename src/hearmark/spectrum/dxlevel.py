@@ -25,6 +25,7 @@ MOST_HANG_S = 0.8
 FIRST_HANG_S = 0.65
 GAP_MARGIN = 1.3
 VOICE_HANG_S = 0.6
+LEAST_VOICE_HANG_S = 0.35
 WINDOW_FRAMES = 24
 """Frames of his that are judged together: some five Morse elements."""
 FIT = 14.0
@@ -54,6 +55,7 @@ class _Profile:
     def __init__(self, least: tuple[float, float]) -> None:
         self._least = np.array(least)
         self._windows: deque[tuple[float, float]] = deque(maxlen=64)
+        self.heard = 0  # windows ever
         self.centre = np.zeros(2)
         self.spread = np.ones(2)
 
@@ -63,6 +65,7 @@ class _Profile:
 
     def learn(self, offset: float, level_db: float) -> None:
         self._windows.append((offset, level_db))
+        self.heard += 1
         values = np.array(self._windows)
         self.centre = np.median(values, axis=0)
         self.spread = np.maximum(1.48 * np.median(np.abs(values - self.centre), axis=0), self._least)
@@ -142,7 +145,8 @@ class _Voice:
         # what never pauses is a carrier, not speech: rises 3 dB a second, falls at once
         self._steady = np.maximum(np.minimum(self._steady * 1.0055, 0.9 * self._steady + 0.1 * inside), 1.0)
         beside = min((float(np.mean(ratio[g])) for g in self._guards if len(g)), default=1.0)
-        excess = float(np.mean(np.minimum(inside / self._steady, 1e4))) / max(beside, 1.0) - 1.0
+        # a crash or splatter rises on both sides as well; its colour varies by some decibels, hence the power
+        excess = float(np.mean(np.minimum(inside / self._steady, 1e4))) / max(beside, 1.0) ** 1.6 - 1.0
         self._recent[:-1] = self._recent[1:]
         self._recent[-1] = excess
         smooth = float(np.mean(self._recent))
@@ -174,8 +178,8 @@ class Sending:
         self._grid = grid
         self._bins = np.clip(np.arange(grid.zero - reach, grid.zero + reach + 1), 0, grid.bins - 1)
         self._profile = _Profile(self._model.least_spread)
-        self._first_hang_s = FIRST_HANG_S if mode == "cw" else VOICE_HANG_S
-        self._morse = mode == "cw"
+        self.hang_s = FIRST_HANG_S if mode == "cw" else VOICE_HANG_S
+        self._hangs_s = (LEAST_HANG_S, MOST_HANG_S) if mode == "cw" else (LEAST_VOICE_HANG_S, VOICE_HANG_S)
         self._pauses: deque[float] = deque(maxlen=60)
         self._next_s: float | None = None
         self._stop_s = -10.0
@@ -189,12 +193,15 @@ class Sending:
         self._window: deque[tuple[float, Own]] = deque(maxlen=WINDOW_FRAMES)
         self._recent: deque[tuple[float, Own]] = deque()
 
-    @property
-    def hang_s(self) -> float:
-        """Silence that ends an over: longer than the longest of his recent pauses."""
-        if not self._morse or len(self._pauses) < 6:
-            return self._first_hang_s
-        return min(max(GAP_MARGIN * float(np.quantile(self._pauses, 0.95)), LEAST_HANG_S), MOST_HANG_S)
+    def _paused(self, pause_s: float) -> None:
+        self._pauses.append(pause_s)
+        self._set_hang()
+
+    def _set_hang(self) -> None:
+        """Silence that ends an over: longer than nearly all of his recent pauses."""
+        if len(self._pauses) >= 6 or self._profile.heard >= 40:
+            longest_s = float(np.quantile(self._pauses, 0.95)) if self._pauses else 0.0
+            self.hang_s = min(max(GAP_MARGIN * longest_s, self._hangs_s[0]), self._hangs_s[1])
 
     def feed(self, frames: Frames, floor: PowerArray) -> list[tuple[float, bool]]:
         """Take frames and the noise density under them, shape (bins,); return the changes they reveal."""
@@ -226,7 +233,7 @@ class Sending:
         elif own.there:
             if own.his:
                 if now_s - self._last_s > 0.15:
-                    self._pauses.append(now_s - self._last_s)
+                    self._paused(now_s - self._last_s)
                 self._last_s = now_s
             self._there_s = now_s
             self._window.append((now_s, own))
@@ -243,7 +250,7 @@ class Sending:
     def _begin(self, now_s: float) -> tuple[float, bool]:
         self._start_s = next(t for t, o in self._recent if o.his) - self._grid.hop_s / 2
         if 0 < self._start_s - self._stop_s < RESUMED_S:
-            self._pauses.append(self._start_s - self._stop_s)
+            self._paused(self._start_s - self._stop_s)
         self._state = "on"
         self._last_s = self._there_s = now_s
         self._window.clear()
@@ -264,6 +271,7 @@ class Sending:
     def _learn(self) -> None:
         self._model.learn([o for _, o in self._window])
         self._profile.learn(*self._features())
+        self._set_hang()
 
     def _judge(self) -> list[tuple[float, bool]]:
         if not self._profile.known:

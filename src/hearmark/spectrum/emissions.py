@@ -3,7 +3,8 @@
 Every 32 ms the power over the floor, averaged over the last 0.19 s, is searched for peaks; a peak that no
 known emission explains starts a candidate, and a peak near a candidate keeps it alive. The key itself is
 followed frame by frame in the candidate's bin. A candidate becomes an emission when it is keyed: three marks,
-none of them seconds long, at a steady frequency. Steady carriers and voices never are.
+none of them seconds long, of one level and at a steady frequency. Steady carriers are none. Of a voice a piece
+now and then looks keyed: do not use this where people talk.
 """
 
 from __future__ import annotations
@@ -31,23 +32,26 @@ FADED_BRIDGE_S = 1.0
 STEADY_S = 4.0
 STEADY_SHARE = 0.8
 """A carrier that is on for four seconds, or this share of the time after two, is none of Morse (some 45 % on)."""
-REPORT_S = 0.5
+REPORT_S = 1.0
 
 _LOOK_BACK = STEP_FRAMES * SMOOTH_STEPS + STEP_FRAMES
 _GATE_BINS = 2.0
-_JITTER_BINS = 0.9
+_JITTER_BINS = 0.16
+_LEAST_STRONG = 0.5
+_LEAST_CLEAR = 0.5
 _MARK_FRAMES = 60.0
 _LEAST_FRAMES = 25
 _DECAY = 10 ** (-0.6 * 0.008)  # 6 dB a second: the key-down level follows fading down
 _MOST = 256
 _LEVELS = 80
 
+_bool, _int, _float = np.bool_, np.int64, np.float64
 _candidate = np.dtype(
     [
-        ("used", np.bool_), ("id", np.int64), ("position", np.float64), ("weight", np.float64), ("jitter", np.float64),
-        ("level", np.float64), ("start", np.int64), ("last", np.int64), ("seen", np.int64), ("down", np.bool_),
-        ("since", np.int64), ("marks", np.int64), ("marked", np.int64), ("unit", np.float64), ("confirmed", np.bool_),
-        ("steady", np.bool_), ("reported", np.int64), ("histogram", np.int32, (_LEVELS,)),
+        ("used", _bool), ("id", _int), ("position", _float), ("weight", _float), ("jitter", _float),
+        ("clear", _float), ("level", _float), ("start", _int), ("last", _int), ("seen", _int), ("down", _bool),
+        ("since", _int), ("marks", _int), ("marked", _int), ("loud", _int), ("strong", _int), ("unit", _float),
+        ("confirmed", _bool), ("steady", _bool), ("reported", _int), ("histogram", np.int32, (_LEVELS,)),
     ]
 )  # fmt: skip
 
@@ -55,7 +59,7 @@ _candidate = np.dtype(
 class EmissionTracker:
     """Streaming finder of CW emissions; a frame stream that jumps ahead (a gap) ends all of them.
 
-    An emission is reported when it is known to be keyed (after about three marks), again every half second with
+    An emission is reported when it is known to be keyed (after about three marks), again every second with
     the same id, and once with its `stop_s`. One that turns out to be a steady carrier is withdrawn: its last
     report has `stop_s` equal to `start_s`.
     """
@@ -97,8 +101,12 @@ class EmissionTracker:
         return out
 
     def _step(self, ratio: PowerArray) -> list[Emission]:
+        self._recent[:-STEP_FRAMES] = self._recent[STEP_FRAMES:].copy()
+        self._recent[-STEP_FRAMES:] = ratio
+        # called from here and not from compiled code, whose cache would not notice a change in another module
+        found = peaks.pick(self._recent[STEP_FRAMES:].mean(axis=0), STAY_RATIO, self._mask)
         changed, count, self._next_id = _advance(
-            ratio, self._recent, self._frame, self._table, self._next_id, self._mask, self._grid.hop_s
+            *found, self._recent, self._frame, self._table, self._next_id, self._grid.hop_s
         )
         self._frame += STEP_FRAMES
         return [self._emission(self._table[changed[k]]) for k in range(count)]
@@ -143,6 +151,10 @@ def _snr_db(histogram: npt.NDArray[np.int32], position: float, grid: Grid) -> fl
 def _key(c, n: int, value: float) -> None:  # type: ignore[no-untyped-def]
     """One frame of one candidate: follow the key."""
     c.level = max(c.level * _DECAY, value)
+    if value > 0.25 * c.level:
+        c.loud += 1
+        if value > 0.5 * c.level:
+            c.strong += 1
     up = max(0.25 * c.level, 6.0)
     if value > up:
         c.last = n
@@ -163,24 +175,17 @@ def _key(c, n: int, value: float) -> None:  # type: ignore[no-untyped-def]
 
 @numba.njit(cache=True)
 def _advance(  # type: ignore[no-untyped-def]
-    ratio: npt.NDArray[np.float32],
+    position: npt.NDArray[np.float64],
+    height: npt.NDArray[np.float32],
+    clear: npt.NDArray[np.bool_],
     recent: npt.NDArray[np.float32],
     frame: int,
     table,
     next_id: int,
-    mask: npt.NDArray[np.float32],
     hop_s: float,
 ):
     """Four frames further. Returns (rows that changed, how many, next id)."""
-    look, bins = recent.shape
-    recent[: look - STEP_FRAMES] = recent[STEP_FRAMES:].copy()
-    recent[look - STEP_FRAMES :] = ratio
-    smooth = np.zeros(bins, np.float32)
-    for k in range(STEP_FRAMES, look):
-        for b in range(bins):
-            smooth[b] += recent[k, b]
-    smooth /= look - STEP_FRAMES
-    position, height, clear = peaks.pick(smooth, STAY_RATIO, mask)
+    look = len(recent)
     taken = np.zeros(len(position), np.bool_)
     changed = np.empty(len(table), np.int64)
     count = 0
@@ -197,7 +202,7 @@ def _advance(  # type: ignore[no-untyped-def]
         b = round(c.position)
         for k in range(STEP_FRAMES):
             last = c.last
-            _key(c, frame + k, ratio[k, b])
+            _key(c, frame + k, recent[look - STEP_FRAMES + k, b])
             if best < 0:
                 c.last = last
         if best >= 0:
@@ -208,6 +213,7 @@ def _advance(  # type: ignore[no-untyped-def]
             c.weight = 0.97 * c.weight + w
             c.position += w / c.weight * off_bins
             c.jitter += 0.1 * (off_bins * off_bins - c.jitter)
+            c.clear += 0.1 * ((1.0 if clear[best] else 0.0) - c.clear)
         report = False
         age = now - c.start
         long = age > STEADY_S / 2 / hop_s and c.marked + (now - c.since if c.down else 0) > STEADY_SHARE * age
@@ -218,7 +224,8 @@ def _advance(  # type: ignore[no-untyped-def]
         if not c.confirmed and not c.steady:
             mean = c.marked / max(c.marks, 1)
             enough = c.marks >= 3 and c.last - c.start >= _LEAST_FRAMES
-            if enough and mean < _MARK_FRAMES and c.jitter < _JITTER_BINS**2:
+            pure = c.jitter < _JITTER_BINS**2 and c.clear > _LEAST_CLEAR and c.strong > _LEAST_STRONG * c.loud
+            if enough and pure and mean < _MARK_FRAMES:
                 c.confirmed = True
                 report = True
         bridge = min(max(LEAST_BRIDGE_S, BRIDGE_UNITS * c.unit * hop_s), MOST_BRIDGE_S)
@@ -261,7 +268,8 @@ def _begin(c, position: float, now: int, recent: npt.NDArray[np.float32]) -> Non
     c.id, c.marks, c.marked, c.since, c.reported = 0, 0, 0, 0, 0
     c.position, c.weight, c.jitter, c.unit, c.seen = position, 1.0, 0.0, 6.0, now
     c.histogram[:] = 0
-    c.level = 0.0
+    c.level, c.clear = 0.0, 1.0
+    c.loud, c.strong = 0, 0
     for k in range(look):
         c.level = max(c.level, recent[k, b])
     c.start = now

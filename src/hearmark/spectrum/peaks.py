@@ -19,6 +19,9 @@ SAME_BINS = 2
 """Maxima this close are one station: half the main lobe of the window."""
 PROMINENCE = 4.0
 """A peak stands this much (power ratio) above the quieter part of the bins 3 to 6 beside it."""
+WIDE_BINS = 24
+WIDE_PROMINENCE = 6.0
+"""A clear one, this much above the lower quartile of the bins 3 to 24 beside it: broad energy (speech) is not."""
 
 CLEAR, HIDDEN = 1.6, 0.4
 """How far above the mask (power ratio) a peak is surely a station, and how far below it surely is none."""
@@ -57,6 +60,7 @@ def pick(
     clear = np.empty(count, np.bool_)
     number = 0
     reach = len(mask)
+    beside = np.empty(2 * WIDE_BINS, np.float32)
     for k in range(count):
         b = found[order[k]]
         p = power[b]
@@ -77,6 +81,17 @@ def pick(
                 if b + d >= bins or power[b + d] * PROMINENCE < p:
                     lower += 1
             good = lower >= 2
+        if good and stands:
+            around = 0
+            for d in range(3, WIDE_BINS + 1):
+                if b - d >= 0:
+                    beside[around] = power[b - d]
+                    around += 1
+                if b + d < bins:
+                    beside[around] = power[b + d]
+                    around += 1
+            quartile = np.partition(beside[:around], around // 4)[around // 4]
+            stands = stands and p > WIDE_PROMINENCE * quartile
         if good:
             kept[number] = b
             clear[number] = stands
