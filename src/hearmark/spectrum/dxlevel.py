@@ -21,7 +21,7 @@ from hearmark.events import Mode
 from hearmark.spectrum.transform import Frames, Grid, PowerArray
 
 LEAST_HANG_S = 0.45
-MOST_HANG_S = 0.8
+MOST_HANG_S = 0.65
 FIRST_HANG_S = 0.65
 GAP_MARGIN = 1.3
 VOICE_HANG_S = 0.6
@@ -35,7 +35,7 @@ MOST_LEVEL = 6.0
 MOST_SCATTER = 0.35
 LEARN_WINDOWS = 8
 LEAST_OVER_S = 0.1
-RESUMED_S = 1.0
+RESUMED_S = 0.75
 """Who begins again this soon after stopping only paused."""
 
 
@@ -189,6 +189,7 @@ class Sending:
     def _reset(self) -> None:
         self._state = "off"
         self._start_s = self._last_s = self._there_s = 0.0
+        self._strikes = 0  # judgements in a row that it is somebody else
         self._count = 0  # frames of this over in which somebody was there
         self._window: deque[tuple[float, Own]] = deque(maxlen=WINDOW_FRAMES)
         self._recent: deque[tuple[float, Own]] = deque()
@@ -282,7 +283,9 @@ class Sending:
             self._start_s = self._window[0][0] - self._grid.hop_s / 2
             self._last_s = self._there_s
             return [(self._start_s, True)]
-        if self._state == "on" and distance > FIT and self._scatter() < MOST_SCATTER:
+        odd = distance > FIT and self._scatter() < MOST_SCATTER
+        self._strikes = self._strikes + 1 if odd else 0
+        if self._state == "on" and self._strikes > (1 if self._count >= 2 * WINDOW_FRAMES else 0):
             self._state = "other"
             if self._count < 3 * WINDOW_FRAMES // 2:
                 return [(self._start_s, False)]
