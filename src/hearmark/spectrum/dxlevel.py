@@ -114,7 +114,7 @@ class _Morse:
         weight = self._carriers[near] + 1e-9
         self._carrier = float(np.sum(weight * place[near]) / np.sum(weight))
         variance = float(np.sum(weight * (place[near] - self._carrier) ** 2) / np.sum(weight))
-        self._spread = float(np.clip(np.sqrt(variance), 0.05, 0.5))
+        self._spread = float(np.clip(np.sqrt(variance), 0.05, 0.3))
         level = float(np.quantile([f.level_db for f in frames], 0.7))
         self._marks += len(frames)
         self._level_db += (level - self._level_db) * max(0.1, len(frames) / self._marks)
