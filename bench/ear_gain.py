@@ -264,7 +264,8 @@ def table(seeds: range) -> None:
     level = np.concatenate(levels)
     print(f"all: gain {gains:.3f} of {tops:.3f} = {gains / tops:.0%}; regions 50 %: {np.mean(level < 0.5):.1%}, "
           f"90 %: {np.mean(level < 0.9):.1%}; update with density, ms: "
-          f"median {1e3 * np.median(np.concatenate(took)):.2f}, 95 % {1e3 * np.quantile(np.concatenate(took), 0.95):.2f}")
+          f"median {1e3 * np.median(np.concatenate(took)):.2f}, "
+          f"95 % {1e3 * np.quantile(np.concatenate(took), 0.95):.2f}")
 
 
 def changes(seeds: range) -> None:

@@ -30,10 +30,10 @@ from hearmark.events import FloatArray
 Cells = npt.NDArray[np.float32]
 
 HABITS = ("stay", "wander", "step", "two spots", "jump", "quiet", "else")
-PRIOR = np.array([0.15, 0.19, 0.27, 0.15, 0.13, 0.06, 0.05])
+PRIOR = np.array([0.12, 0.17, 0.22, 0.12, 0.25, 0.1, 0.02])
 """How common each habit is before anything is heard; common practice, no source."""
 
-HAZARD = 1.0 / 40.0
+HAZARD = 1.0 / 50.0
 """Chance per contact that he takes up another habit."""
 
 WANDER_HZ = np.array([0.0, 50.0, 100.0, 200.0, 400.0, 800.0])
@@ -41,7 +41,7 @@ WANDER_HZ = np.array([0.0, 50.0, 100.0, 200.0, 400.0, 800.0])
 WANDER_SHARE = np.array([0.0, 0.15, 0.2, 0.25, 0.25, 0.15])
 ROAM = np.array([1.0, 0.65, 0.35])
 """Jump: chance per contact of going anywhere else; the first row jumps every time."""
-ROAM_SHARE = np.array([0.6, 0.2, 0.2])
+ROAM_SHARE = np.array([0.8, 0.1, 0.1])
 STEP_HZ = np.round(np.geomspace(50.0, 1400.0, 16))
 STEP_SHARE = np.full(len(STEP_HZ), 1.0 / len(STEP_HZ))
 DWELLS = (1, 2, 3, 4, 5, 6)
@@ -52,7 +52,7 @@ EARLY, ON_TIME = 0.06, 0.9
 """Chance of a step before its time, and in its time."""
 CHANGE = np.array([0.12, 0.35, 0.6, 0.92])
 """Two spots: chance per contact of going over to the other one."""
-QUIET_SHARPNESS = np.array([4.0, 12.0, 36.0])
+QUIET_SHARPNESS = np.array([4.0, 12.0, 36.0, 120.0])
 """Quiet: preference falls as exp(-sharpness times rank), rank 0 the quietest place, 1 the busiest."""
 EDGE_FLOOR = 0.02
 """Share of "jump" that reaches outside the announced window."""
@@ -102,6 +102,8 @@ class State:
     up_share: float
     place: FloatArray
     """Probability of the place (n,) under the habits on the fine grid: walk, roam and step."""
+    hears: bool = False
+    """Some activity was measured so far."""
     wrong_hz: tuple[float, ...] = ()
     wrong_weight: tuple[float, ...] = ()
     recent_hz: tuple[float, ...] = ()
@@ -146,12 +148,14 @@ def begin(places: Places, start: FloatArray | None = None, prior: FloatArray = P
 
 
 def weights(state: State) -> FloatArray:
-    """Probability of each of `HABITS`, shape (7,)."""
+    """Probability of each of `HABITS`, shape (7,). While no activity was ever heard quiet reads as jump."""
     walk = state.walk.sum(axis=1, dtype=np.float64)
-    return np.array([
-        walk[0], walk[1:].sum(), state.step.sum(dtype=np.float64), state.pair.sum(dtype=np.float64),
-        state.roam.sum(dtype=np.float64), state.rest[:-1].sum(), state.rest[-1],
-    ])
+    quiet = float(state.rest[:-1].sum())
+    jump = float(state.roam.sum(dtype=np.float64))
+    if not state.hears:
+        jump, quiet = jump + quiet, 0.0
+    step, pair = state.step.sum(dtype=np.float64), state.pair.sum(dtype=np.float64)
+    return np.array([walk[0], walk[1:].sum(), step, pair, jump, quiet, state.rest[-1]])
 
 
 def scaled(state: State, total: float | None = None) -> State:
@@ -244,6 +248,7 @@ def weigh(
             wrong_weight=(*state.wrong_weight, 1.0 - right)[-20:],
             recent_hz=(*state.recent_hz, frequency_hz)[-keep:],
             recent_weight=(*state.recent_weight, right)[-keep:],
+            hears=state.hears or rank is not None,
         ), total),
         place / place.sum(),
     )

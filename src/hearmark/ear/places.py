@@ -12,7 +12,7 @@ from hearmark.events import FloatArray
 
 SCATTER_HZ = 120.0
 """Standard deviation of the answered caller about the place where the DX listens; common practice, no source."""
-TAIL_SHARE, TAIL_HZ = 0.06, 300.0
+TAIL_SHARE, TAIL_HZ = 0.03, 300.0
 """A few callers are taken farther off."""
 FOLDED = 0.8
 """Share of the callers beyond the edge of the window who are found as far inside instead."""

@@ -1,0 +1,187 @@
+"""Where to call: the chance of being picked on the next call, for each frequency, and one steady recommendation.
+
+chance = he listens there x he hears us x we are the one he picks out of those who call there x we may call there.
+
+He picks whom he hears best; strengths at his end are normal in decibels with a standard deviation of 8 dB (common
+practice, no source), so with n others in his passband and our mean strength equal to
+theirs the chance is 1 in n + 1 (the largest of n + 1 independent equal draws).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import ndtr
+
+from hearmark.ear.cue import Cued
+from hearmark.ear.places import SCATTER_HZ
+from hearmark.errors import HearmarkError
+from hearmark.events import Advice, Allowed, Ear, FloatArray, Mode
+
+SPREAD_DB = 8.0
+STEADY_GAIN, STEADY_CHANCE = 0.05, 0.005
+"""A move must raise the chance by this share of it, and by this much, to be worth it."""
+HEARD_DB, SOFT_DB = 6.0, 2.0
+"""Activity this far over the floor counts as half a caller; softness of that edge."""
+_NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(15)
+
+
+@dataclass(frozen=True, slots=True)
+class Manner:
+    """What depends on the mode. Common practice, no source."""
+
+    passband_hz: float
+    caller_hz: float
+    dx_guard_hz: float
+    exchange_guard_hz: float
+    apart_hz: float
+    round_hz: float
+
+
+MANNERS = {
+    "cw": Manner(400.0, 100.0, 1_000.0, 250.0, 500.0, 10.0),
+    "voice": Manner(2_200.0, 2_400.0, 3_000.0, 2_000.0, 2_000.0, 50.0),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Surroundings:
+    """What is known beside the belief.
+
+    `activity_hz`, `activity_db`: measured power over the floor where callers send, shape (k,), ascending; None: not
+    measured. `running_hz`: frequencies of exchanges that are going on. `own_db`: our strength at the DX over that of
+    the median caller; `hears_us`: chance that he can hear us at all when nobody else calls. `allowed` None: not known.
+    """
+
+    mode: Mode
+    dx_hz: float
+    allowed: Allowed | None = None
+    activity_hz: FloatArray | None = None
+    activity_db: FloatArray | None = None
+    running_hz: tuple[float, ...] = ()
+    own_db: float = 0.0
+    hears_us: float = 0.9
+
+    @property
+    def manner(self) -> Manner:
+        """Widths and distances for this mode."""
+        return MANNERS["cw" if self.mode == "cw" else "voice"]
+
+
+@dataclass(frozen=True, slots=True)
+class Recommendation:
+    """Where to call. `transmit_hz` None: nowhere now, `why` says why. `frequency_hz`, `chance`: the whole picture."""
+
+    transmit_hz: float | None
+    success_per_call: float | None
+    alternative_hz: float | None
+    why: str
+    frequency_hz: FloatArray
+    chance: FloatArray
+
+
+def rivals(frequency_hz: FloatArray, around: Surroundings) -> FloatArray:
+    """Expected number of others in his passband if he listens on each frequency, shape (n,); 3 where not measured."""
+    if around.activity_hz is None or around.activity_db is None:
+        return np.full(len(frequency_hz), 3.0)
+    activity_hz = np.asarray(around.activity_hz, dtype=np.float64)
+    level_db = np.asarray(around.activity_db, dtype=np.float64)
+    if activity_hz.shape != level_db.shape or activity_hz.ndim != 1 or len(activity_hz) < 2:
+        raise HearmarkError("Activity needs two arrays of one equal length of at least 2: frequency and level in dB.")
+    busy = 1.0 / (1.0 + np.exp(-np.clip((level_db - HEARD_DB) / SOFT_DB, -50.0, 50.0)))
+    callers = busy * np.gradient(activity_hz) / around.manner.caller_hz
+    near = _passband(frequency_hz[:, None] - activity_hz[None, :], around.manner.passband_hz)
+    return np.asarray(near @ callers)
+
+
+def chances(ear: Ear, around: Surroundings) -> FloatArray:
+    """Chance of being picked on the next call, for each frequency of the ear, shape (n,)."""
+    frequency_hz = ear.frequency_hz
+    step_hz = frequency_hz[1] - frequency_hz[0]
+    reach_hz = float(np.hypot(around.manner.passband_hz, SCATTER_HZ))
+    near = _passband(frequency_hz[:, None] - frequency_hz[None, :], reach_hz)
+    listens = np.minimum(near @ ear.density_per_hz * step_hz, 1.0)
+    wins = chosen(rivals(frequency_hz, around), around.own_db)
+    return np.asarray(listens * around.hears_us * wins * may_send(frequency_hz, around))
+
+
+def chosen(others: FloatArray, own_db: float) -> FloatArray:
+    """Chance of being the strongest among `others` callers (any number, need not be whole), shape of `others`."""
+    stronger = ndtr(own_db / SPREAD_DB + _NODES)
+    return np.asarray(np.power(stronger[None, :], np.asarray(others)[:, None]) @ _WEIGHTS / _WEIGHTS.sum())
+
+
+def may_send(frequency_hz: FloatArray, around: Surroundings) -> FloatArray:
+    """1 where we may call, 0 elsewhere: the licence where known, distance from the DX and from running exchanges."""
+    free = np.abs(frequency_hz - around.dx_hz) >= around.manner.dx_guard_hz
+    for running_hz in around.running_hz:
+        free &= np.abs(frequency_hz - running_hz) >= around.manner.exchange_guard_hz
+    if around.allowed is not None and around.allowed.known:
+        lawful = np.zeros(len(frequency_hz), dtype=bool)
+        for low_hz, high_hz in around.allowed.intervals_hz:
+            lawful |= (frequency_hz >= low_hz) & (frequency_hz <= high_hz)
+        free &= lawful
+    return np.asarray(free, dtype=np.float64)
+
+
+def recommend(ear: Ear, around: Surroundings, held_hz: float | None = None) -> Recommendation:
+    """The best place to call; `held_hz`, the place recommended before, is kept unless another is clearly better."""
+    chance = chances(ear, around)
+    frequency_hz = ear.frequency_hz
+    best = int(np.argmax(chance))
+    if chance[best] <= 0.0:
+        return Recommendation(None, None, None, _nowhere(frequency_hz, around), frequency_hz, chance)
+    transmit_hz = _rounded(float(frequency_hz[best]), around)
+    success = float(chance[best])
+    if held_hz is not None and frequency_hz[0] <= held_hz <= frequency_hz[-1]:
+        held = float(np.interp(held_hz, frequency_hz, chance)) * float(may_send(np.array([held_hz]), around)[0])
+        if held > 0.0 and success < max(held * (1.0 + STEADY_GAIN), held + STEADY_CHANCE):
+            transmit_hz, success = held_hz, held
+    far = np.where(np.abs(frequency_hz - transmit_hz) >= around.manner.apart_hz, chance, 0.0)
+    other = int(np.argmax(far))
+    alternative_hz = _rounded(float(frequency_hz[other]), around) if far[other] > 0.0 else None
+    why = _why(ear, around, transmit_hz)
+    return Recommendation(transmit_hz, success, alternative_hz, why, frequency_hz, chance)
+
+
+def advice(time_s: float, place: Recommendation, cued: Cued) -> Advice:
+    """Recommendation and cue as the event. While calling or moving the reason is of the place, else of the cue."""
+    why = f"{cued.why}; {place.why}" if cued.cue in ("call", "move") else cued.why
+    return Advice(
+        time_s=time_s, cue=cued.cue, transmit_hz=place.transmit_hz, success_per_call=place.success_per_call, why=why,
+        alternative_hz=place.alternative_hz, cue_probability=cued.probability,
+    )
+
+
+def _passband(offset_hz: FloatArray, width_hz: float) -> FloatArray:
+    """How well a receiver `width_hz` wide hears `offset_hz` from its centre, 0 to 1 (flat, with soft edges)."""
+    return np.asarray(1.0 / (1.0 + (2.0 * offset_hz / width_hz) ** 8))
+
+
+def _rounded(frequency_hz: float, around: Surroundings) -> float:
+    """To the step of a hand on the dial, where that stays allowed."""
+    rounded = round(frequency_hz / around.manner.round_hz) * around.manner.round_hz
+    return rounded if may_send(np.array([rounded]), around)[0] else frequency_hz
+
+
+def _nowhere(frequency_hz: FloatArray, around: Surroundings) -> str:
+    guard_khz = around.manner.dx_guard_hz / 1000.0
+    if around.allowed is not None and around.allowed.known and not around.allowed.intervals_hz:
+        return f"nowhere to call: {around.allowed.why}"
+    reason = "outside what you may use, " if around.allowed is not None and around.allowed.known else ""
+    return (
+        f"nowhere to call: every place where he may listen is {reason}closer than {guard_khz:g} kHz to him, "
+        "or on a running exchange"
+    )
+
+
+def _why(ear: Ear, around: Surroundings, transmit_hz: float) -> str:
+    if around.activity_hz is None:
+        crowd = "how many call there is not measured"
+    else:
+        count = float(rivals(np.array([transmit_hz]), around)[0])
+        crowd = "hardly anybody calls there" if count < 0.7 else f"about {max(count, 1.0):.0f} others call there"
+    unknown = around.allowed is None or not around.allowed.known
+    caution = "; your licence is not known here: check that you may send there" if unknown else ""
+    return f"{ear.habit}; {crowd}{caution}"
