@@ -1,0 +1,62 @@
+"""The Morse reader: spectra around many carriers at once to characters, every 32 ms.
+
+A small recurrent network, trained on made-up keying only (`training/keyed.py`, `training/reader.py`), looks at nine
+bins of 15.6 Hz around each carrier and tells after each step which symbol, if any, was completed. It carries its doubt
+through fades in its state instead of deciding element by element.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from hearmark.modes.network import Array, Network
+
+HIDDEN = 80
+CONTEXT_BINS = 4
+STEP_FRAMES = 4
+BLANK, SPACE = 0, 1
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """Of `streams` carriers over `steps` steps: best symbol (steps, streams) int8, what the network knows of each
+    (streams, steps, HIDDEN), and the probability of the best symbol (steps, streams)."""
+
+    symbols: npt.NDArray[np.int8]
+    hidden: Array
+    sure: Array
+
+
+class MorseReader:
+    """Reads a fixed number of carriers side by side; state is kept from call to call."""
+
+    def __init__(self, streams: int) -> None:
+        self._network = Network("hearmark.modes", "morse.onnx")
+        self.streams = streams
+        self.forget()
+
+    def forget(self) -> None:
+        """Start anew, as after a gap."""
+        self._first = np.zeros((1, self.streams, HIDDEN), np.float32)
+        self._second = np.zeros((1, self.streams, HIDDEN), np.float32)
+
+    def read(self, features: Array) -> Reading:
+        """`features`: (streams, steps, STEP_FRAMES * (2 * CONTEXT_BINS + 1)), see `features`."""
+        logits, hidden, self._first, self._second = self._network.run(x=features, h1=self._first, h2=self._second)
+        best = logits.argmax(axis=2)
+        top = np.take_along_axis(logits, best[..., None], 2)[..., 0]
+        sure = 1.0 / np.exp(logits - top[..., None]).sum(axis=2)
+        return Reading(np.ascontiguousarray(best.T.astype(np.int8)), hidden, np.ascontiguousarray(sure.T))
+
+
+def features(level: Array, centres: npt.NDArray[np.int64]) -> Array:
+    """What the reader sees: `level` (frames, bins) compressed power, frames a multiple of STEP_FRAMES, bins with at
+    least CONTEXT_BINS on each side of every centre. Returns (streams, steps, STEP_FRAMES * bins around)."""
+    around = centres[:, None] + np.arange(-CONTEXT_BINS, CONTEXT_BINS + 1)
+    seen = level[:, around]  # (frames, streams, 9)
+    steps = len(level) // STEP_FRAMES
+    shaped = seen.reshape(steps, STEP_FRAMES, len(centres), -1).transpose(2, 0, 1, 3)
+    return np.ascontiguousarray(shaped.reshape(len(centres), steps, -1))

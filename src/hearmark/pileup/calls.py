@@ -1,0 +1,18 @@
+"""Calls in text, by the structure of the Radio Regulations, Article 19: a prefix with a figure, then letters."""
+
+from __future__ import annotations
+
+import re
+
+_CALL = re.compile(r"^(?:[A-Z0-9]{1,3}/)?(?:[A-Z]{1,2}|[A-Z][0-9]|[0-9][A-Z]{1,2})[0-9]{1,2}[A-Z]{1,4}(?:/[A-Z0-9]{1,4})?$")
+_REPORT = re.compile(r"^[1-5EA][0-9NETA]{2}$")
+
+
+def is_call(word: str) -> bool:
+    """Could this word be a whole call? Reports with cut figures (5NN) are none."""
+    return bool(_CALL.match(word)) and not _REPORT.match(word)
+
+
+def last_call(text: str) -> str | None:
+    """The last whole call in a text, or None."""
+    return next((word for word in reversed(text.replace("?", " ").split()) if is_call(word)), None)

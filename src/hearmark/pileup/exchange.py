@@ -1,0 +1,234 @@
+"""From looks to facts: overs of the DX, turns between them, and the mark on whom he answered.
+
+States and what moves between them, each step of 32 ms:
+
+    no mark --(a place holds SHOW of the belief, two steps in a row)--> mark
+    mark    --(another place takes over)--> mark, moved: same id, other frequency
+    mark    --(nobody holds most of it, and the exchange is over)--> no mark; the mark stands
+    mark    --(nobody holds most of it, while a reply is still due)--> no mark; taken back
+
+An over begins when the DX most likely sends and ends when he most likely does not; its edges are then set to
+where his level rose and fell.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from hearmark.events import Answer, Mode, Over, OverKind, Turn
+from hearmark.modes.alphabet import text_of
+from hearmark.pileup.calls import last_call
+from hearmark.pileup.look import ANSWERS, CALLS, DUE, STEP_S, Look
+from hearmark.pileup.place import Memory, refined_hz
+
+SHOW = 0.55
+"""Belief in one place from which it is put on the record."""
+KEEP = 0.5
+LOST_STEPS = 10
+CHANGE = 0.1
+_BEGIN, _END = 0.6, 0.4
+_QUIET_STEPS = 12
+
+
+@dataclass(slots=True)
+class _Mark:
+    """A mark in the making."""
+
+    answer: Answer
+    stream: int
+    total: float = 0.0
+    steps: int = 0
+    best: float = 0.0
+    lost: int = 0
+    heard: bool = False
+
+
+class Exchange:
+    """Feed looks in order; `feed` returns the events that are new or changed."""
+
+    def __init__(self, frequency_hz: npt.NDArray[np.float64], dx_hz: float, mode: Mode, spacing_hz: float) -> None:
+        self._frequency_hz, self._dx_hz, self._mode, self._spacing_hz = frequency_hz, dx_hz, mode, spacing_hz
+        self._next = {"over": 1, "turn": 1, "answer": 1}
+        self.memory = Memory(len(frequency_hz))
+        self.over: Over | None = None
+        self.turn: Turn | None = None
+        self.state = np.array([1.0, 0.0, 0.0, 0.0])
+        self._mark: _Mark | None = None
+        self._candidate = -1
+        self._kinds: deque[float] = deque(maxlen=8)
+        self._last_over: Over | None = None
+        self._turn_streams = np.zeros(len(frequency_hz), bool)
+
+    @property
+    def marked(self) -> Answer | None:
+        """The mark in the making, if any."""
+        return self._mark.answer if self._mark else None
+
+    @property
+    def last_over(self) -> Over | None:
+        """The newest over that has ended."""
+        return self._last_over
+
+    def break_off(self, time_s: float) -> list[Over | Turn | Answer]:
+        """A gap or the end of the stream: close what is open."""
+        out: list[Over | Turn | Answer] = []
+        if self._mark is not None:
+            out.append(replace(self._mark.answer, stop_s=self._mark.answer.stop_s or time_s))
+            self._mark = None
+        if self.over is not None:
+            self._last_over = replace(self.over, stop_s=time_s)
+            out.append(self._last_over)
+            self.over = None
+        if self.turn is not None:
+            out.append(replace(self.turn, stop_s=time_s))
+            self.turn = None
+        return out
+
+    def feed(self, look: Look, start_s: float, now_s: float) -> list[Over | Turn | Answer]:
+        """`start_s`: sample time at which the first step's window begins; `now_s`: the sample time reached."""
+        out: list[Over | Turn | Answer] = []
+        for k in range(len(look.place)):
+            time_s = start_s + k * STEP_S
+            symbols = look.symbols[k] if look.symbols is not None else None
+            self.memory.add(time_s, look.active[k], look.dx_level[k], look.place[k], symbols)
+            self.state = look.state[k].astype(np.float64)
+            out += self._overs(time_s)
+            out += self._marks(look.place[k], time_s, now_s)
+        return out
+
+    def _overs(self, time_s: float) -> list[Over | Turn | Answer]:
+        out: list[Over | Turn | Answer] = []
+        sends = float(self.state[CALLS] + self.state[ANSWERS])
+        if self.over is None:
+            self._turn_streams |= self.memory.active_now
+            if sends > _BEGIN:
+                begin = self.memory.dx_rise(time_s, self._last_over.stop_s if self._last_over else None)
+                if self.turn is not None:
+                    out.append(replace(self.turn, stop_s=max(begin, self.turn.start_s), callers=self._callers()))
+                    self.turn = None
+                self.over = Over(self._take("over"), begin, None, self._dx_hz)
+                self._kinds.clear()
+                self._kinds.append(self._addressed())
+                out.append(self.over)
+        else:
+            if sends > 0.5:
+                self._kinds.append(self._addressed())
+            if sends < _END:
+                stop = self.memory.dx_fall(time_s, self.over.start_s)
+                text = text_of(self.memory.symbols(self.over.start_s - 0.1, time_s, -1))
+                answers = float(np.mean(self._kinds))
+                kind: OverKind = "answer" if answers > 0.5 else "call"
+                self._last_over = replace(
+                    self.over, stop_s=stop, text=text, kind=kind, kind_probability=max(answers, 1 - answers)
+                )
+                self.over = None
+                out.append(self._last_over)
+                self.turn = Turn(self._take("turn"), stop, None, self._last_over.id)
+                self._turn_streams[:] = False
+                out.append(self.turn)
+        return out
+
+    def _addressed(self) -> float:
+        sends = float(self.state[CALLS] + self.state[ANSWERS])
+        return float(self.state[ANSWERS]) / max(sends, 1e-6)
+
+    def _callers(self) -> int:
+        """Runs of neighbouring streams in which somebody was heard."""
+        heard = np.concatenate([[False], self._turn_streams])
+        return int(np.count_nonzero(heard[1:] & ~heard[:-1]))
+
+    def _marks(self, place: npt.NDArray[np.float32], time_s: float, now_s: float) -> list[Over | Turn | Answer]:
+        near = place[:-1].copy()
+        near[:-1] += place[1:-1]
+        near[1:] += place[:-2]
+        best = int(near.argmax())
+        belief = float(near[best])
+        mark = self._mark
+        if mark is None:
+            again = abs(best - self._candidate) <= 1
+            self._candidate = best if belief >= SHOW else -1
+            if belief < SHOW or not again:
+                return []
+            answer = Answer(
+                self._take("answer"), time_s, None, now_s, float(self._frequency_hz[best]), min(belief, 0.99),
+                turn=self.turn.id if self.turn else None,
+            )  # fmt: skip
+            self._mark = _Mark(answer, best, belief, 1, belief)
+            self._mark.answer = self._described(self._mark, time_s, now_s)
+            return [self._mark.answer]
+        held = float(near[max(0, mark.stream - 1) : mark.stream + 2].max())
+        if belief > held + 0.1 and belief > KEEP and abs(best - mark.stream) > 1:
+            mark.stream, mark.total, mark.steps, mark.best, mark.heard = best, 0.0, 0, 0.0, False
+            held = belief
+            mark.answer = replace(mark.answer, confidence=0.0)
+        elif abs(best - mark.stream) <= 1:
+            mark.stream = best
+        mark.total += held
+        mark.steps += 1
+        mark.best = max(mark.best, held)
+        nobody = float(place[-1]) > 0.5 or held < 0.25
+        mark.lost = mark.lost + 1 if nobody else 0
+        if mark.lost >= LOST_STEPS:
+            return [self._closed(mark, now_s)]
+        described = self._described(mark, time_s, now_s)
+        moved = abs(described.frequency_hz - mark.answer.frequency_hz) > 10.0
+        other = moved or described.call != mark.answer.call or described.stop_s != mark.answer.stop_s
+        if mark.lost == 0 and (abs(described.confidence - mark.answer.confidence) > CHANGE or other):
+            mark.answer = described
+            return [described]
+        return []
+
+    def _described(self, mark: _Mark, time_s: float, now_s: float) -> Answer:
+        """The mark as it stands now: since when it sends, exactly where, which call."""
+        earliest = mark.answer.start_s - 1.5
+        if self._last_over is not None and self._last_over.stop_s is not None:
+            earliest = self._last_over.stop_s - 0.4
+        if self.over is not None:
+            earliest = self.over.start_s
+        start, stop = self.memory.sending(mark.stream, earliest, time_s)
+        if start is None:
+            start = mark.answer.start_s
+        else:
+            mark.heard = True
+        confidence = min(0.99, mark.best * 0.5 + 0.5 * mark.total / max(mark.steps, 1))
+        return replace(
+            mark.answer,
+            start_s=start,
+            stop_s=stop if mark.heard else None,
+            marked_at_s=now_s,
+            frequency_hz=self._where(mark, start, time_s),
+            confidence=confidence,
+            call=self._call(mark),
+            turn=self.turn.id if self.turn else mark.answer.turn,
+        )
+
+    def _closed(self, mark: _Mark, now_s: float) -> Answer:
+        """The belief has gone: because the exchange is over, or because it was wrong."""
+        self._mark = None
+        due = float(self.state[DUE] + self.state[ANSWERS])
+        if due > 0.6 and self.over is None:
+            return replace(mark.answer, marked_at_s=now_s, confidence=0.3, retracted_at_s=now_s)
+        return replace(mark.answer, stop_s=mark.answer.stop_s or now_s, marked_at_s=now_s)
+
+    def _where(self, mark: _Mark, start_s: float, time_s: float) -> float:
+        if self._mode == "cw":
+            return refined_hz(self.memory, float(self._frequency_hz[mark.stream]), start_s, time_s)
+        place = self.memory.places(mark.answer.marked_at_s - 0.5, time_s)
+        low, high = max(0, mark.stream - 2), mark.stream + 3
+        weight = place[:, low:high].sum(axis=0) + 1e-6
+        return float(np.sum(weight * self._frequency_hz[low:high]) / weight.sum())
+
+    def _call(self, mark: _Mark) -> str | None:
+        if self._mode != "cw":
+            return None
+        since = (self.over or self._last_over).start_s if (self.over or self._last_over) else mark.answer.start_s
+        return last_call(text_of(self.memory.symbols(since - 0.1, None, -1))) or mark.answer.call
+
+    def _take(self, kind: str) -> int:
+        number = self._next[kind]
+        self._next[kind] = number + 1
+        return number

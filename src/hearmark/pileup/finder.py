@@ -1,0 +1,162 @@
+"""Who was answered, step by step: evidence of every stream, weighed together.
+
+Both finders are small recurrent networks over all streams at once (`training/finder.py`, `training/voice_finder.py`):
+each stream has its own memory, all are told the same about the DX and the crowd, and one distribution over
+the streams and "nobody" comes out. In Morse the evidence is what the reader knows of each stream, its level against the
+neighbourhood, and how well its text matches the call that the DX sent; in voice it is the spectrum from the
+suppressed carrier up.
+"""
+
+from __future__ import annotations
+
+from typing import Protocol
+
+import numpy as np
+import numpy.typing as npt
+import scipy.ndimage
+
+from hearmark.events import Mode
+from hearmark.modes.morse import CONTEXT_BINS, STEP_FRAMES, MorseReader, features
+from hearmark.modes.network import Array, Network, compress
+from hearmark.pileup.look import Look, softmax
+from hearmark.pileup.match import Matcher
+from hearmark.spectrum.transform import Grid
+
+MORSE_STREAMS = 172
+VOICE_BINS = 192
+"""3 kHz above the suppressed carrier."""
+_DIAL_BINS = 4
+_DX_BINS, _DX_LEAD = 208, 8
+
+
+class Finder(Protocol):
+    """Takes ratios of power to noise, (frames, bins), frames a multiple of four; looks at every stream."""
+
+    frequency_hz: npt.NDArray[np.float64]
+
+    def look(self, ratio: Array) -> Look:
+        """One step for every four frames."""
+        ...
+
+    def forget(self) -> None:
+        """Start anew, as after a gap."""
+        ...
+
+
+def morse_range_hz(dx_hz: float, low_hz: float, high_hz: float, step_hz: float) -> tuple[float, float]:
+    """The range of spectrum that `MorseFinder` needs for a window: its edges and the DX with room beside them."""
+    least = (2 * MORSE_STREAMS + 2 * CONTEXT_BINS) * step_hz
+    spare = max(0.0, least - (high_hz - low_hz)) / 2 + (CONTEXT_BINS + 2) * step_hz
+    return min(low_hz - spare, dx_hz - 16 * step_hz), max(high_hz + spare, dx_hz + 16 * step_hz)
+
+
+class MorseFinder:
+    """Streams every 31 Hz over the window, aligned on the DX."""
+
+    def __init__(self, grid: Grid, low_hz: float, high_hz: float) -> None:
+        first = max(CONTEXT_BINS, int(np.ceil(grid.position(low_hz))) - 8)
+        last = min(grid.bins - 1 - CONTEXT_BINS, int(np.floor(grid.position(high_hz))) + 8)
+        spare = 2 * MORSE_STREAMS - (last - first)
+        if spare > 0:  # the network learnt on 172 streams; quiet ones at the sides belong to the picture
+            first = max(CONTEXT_BINS, first - spare // 2)
+            last = min(grid.bins - 1 - CONTEXT_BINS, first + 2 * MORSE_STREAMS - 1)
+        first += (first - grid.zero) % 2
+        self._centres = np.arange(first, last + 1, 2)
+        self.frequency_hz = grid.low_hz + grid.step_hz * self._centres
+        self._all = np.append(self._centres, grid.zero)
+        self._network = Network("hearmark.pileup", "morse_finder.onnx")
+        self._reader = MorseReader(len(self._all))
+        self.forget()
+
+    def forget(self) -> None:
+        """Start anew, as after a gap."""
+        self._reader.forget()
+        self._matcher = Matcher(len(self._centres))
+        self._whole = np.zeros((1, 1, 64), np.float32)
+        self._each = np.zeros((1, len(self._centres), 40), np.float32)
+
+    def look(self, ratio: Array) -> Look:
+        """See `Finder`."""
+        level = compress(ratio)
+        seen = features(level, self._all)
+        reading = self._reader.read(seen)
+        match = self._matcher.feed(
+            np.ascontiguousarray(reading.symbols[:, :-1]), np.ascontiguousarray(reading.symbols[:, -1])
+        )
+        streams, steps = len(self._all), seen.shape[1]
+        bins = seen.reshape(streams, steps, STEP_FRAMES, -1)
+        own = bins[..., CONTEXT_BINS - 1 : CONTEXT_BINS + 2].max(axis=3).mean(axis=2)
+        here = own[:-1]
+        around = scipy.ndimage.maximum_filter1d(here, 7, axis=0, mode="nearest")
+        dx_level = np.stack([own[-1], bins[-1].max(axis=(1, 2))], axis=1)
+        logits, state, self._whole, self._each = self._network.run(
+            hidden=reading.hidden[:-1],
+            level=np.stack([here, here - around], axis=2),
+            match=np.ascontiguousarray(match.T),
+            dx_hidden=reading.hidden[-1],
+            dx_level=dx_level,
+            h_whole=self._whole,
+            h_stream=self._each,
+        )
+        active = here.T > 0.75
+        return Look(softmax(logits.T), softmax(state), active, own[-1], reading.symbols)
+
+
+class VoiceFinder:
+    """Dials every 62.5 Hz over the window, aligned on the DX; the lower sideband is heard mirrored."""
+
+    def __init__(self, grid: Grid, low_hz: float, high_hz: float, mode: Mode) -> None:
+        self._lower = mode == "lsb"
+        zero = grid.bins - 1 - grid.zero if self._lower else grid.zero
+        edges = [grid.position(low_hz), grid.position(high_hz)]
+        if self._lower:
+            edges = [grid.bins - 1 - e for e in reversed(edges)]
+        first = int(np.ceil(edges[0])) - 12
+        last = int(np.floor(edges[1])) + 12
+        spare = 160 * _DIAL_BINS - (last - first)
+        if spare > 0:
+            first, last = first - spare // 2, first - spare // 2 + 160 * _DIAL_BINS
+        first -= (first - zero) % _DIAL_BINS
+        dials = (last - first) // _DIAL_BINS
+        count = dials * _DIAL_BINS + VOICE_BINS
+        self._pad = (max(0, -first), max(0, first + count - grid.bins))
+        self._window = slice(first + self._pad[0], first + self._pad[0] + count)
+        self._dx_pad = (max(0, _DX_LEAD - zero), max(0, zero - _DX_LEAD + _DX_BINS - grid.bins))
+        begin = zero - _DX_LEAD + self._dx_pad[0]
+        self._dx = slice(begin, begin + _DX_BINS)
+        centres = first + _DIAL_BINS * np.arange(dials)
+        if self._lower:
+            centres = grid.bins - 1 - centres
+        self.frequency_hz = grid.low_hz + grid.step_hz * centres
+        self._network = Network("hearmark.pileup", "voice_finder.onnx")
+        self.forget()
+
+    def forget(self) -> None:
+        """Start anew, as after a gap."""
+        self._whole = np.zeros((1, 1, 80), np.float32)
+        self._each = np.zeros((1, len(self.frequency_hz), 44), np.float32)
+        self._past: Array | None = None
+
+    def look(self, ratio: Array) -> Look:
+        """See `Finder`."""
+        steps = len(ratio) // STEP_FRAMES
+        mean = ratio.reshape(steps, STEP_FRAMES, -1).mean(axis=1)
+        level = compress(mean[:, ::-1] if self._lower else mean)
+        past = np.zeros((2, level.shape[1]), np.float32) if self._past is None else self._past
+        level = np.concatenate([past, level])
+        self._past = level[-2:]
+        dx = _padded(level, self._dx_pad, self._dx)
+        logits, state, talk, self._whole, self._each = self._network.run(
+            window=_padded(level, self._pad, self._window),
+            dx=dx,
+            h_whole=self._whole,
+            h_stream=self._each,
+        )
+        return Look(softmax(logits.T), softmax(state), talk.T > 0.0, dx[2:, _DX_LEAD + 16 : _DX_LEAD + 176].mean(axis=1))
+
+
+def _padded(level: Array, pad: tuple[int, int], kept: slice) -> Array:
+    """Bins outside the recording count as noise."""
+    if any(pad):
+        level = np.pad(level, ((0, 0), pad), constant_values=0.0)
+    return np.ascontiguousarray(level[:, kept])

@@ -1,0 +1,34 @@
+"""What the finders see at every step of 32 ms: where the answered station may be, and what the exchange is at."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from hearmark.modes.network import Array
+
+STEP_S = 0.032
+OPEN, CALLS, ANSWERS, DUE = 0, 1, 2, 3
+"""States of the exchange: nobody was answered and the DX listens; the DX sends to all; he sends to one; a reply is due."""
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """`place`: probability of each stream to be the answered station's, the last column "nobody", (steps, streams + 1).
+    `state`: probability of the four states, (steps, 4). `active`: is anybody sending there, (steps, streams).
+    `dx_level`: level at the DX, networks' scale, (steps,). `symbols`: Morse symbols of every stream and, last, of the DX, (steps, streams + 1); None in voice.
+    """
+
+    place: Array
+    state: Array
+    active: npt.NDArray[np.bool_]
+    dx_level: Array
+    symbols: npt.NDArray[np.int8] | None = None
+
+
+def softmax(logits: Array) -> Array:
+    """Probabilities along the last axis."""
+    e = np.exp(logits - logits.max(axis=-1, keepdims=True))
+    return np.asarray(e / e.sum(axis=-1, keepdims=True), np.float32)

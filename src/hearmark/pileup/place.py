@@ -1,0 +1,132 @@
+"""The last minute of looks, and what can be measured in it: when somebody sent, exactly where, what text."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from hearmark.modes.network import Array
+from hearmark.pileup.look import STEP_S
+
+DEPTH = 2048
+"""Steps kept: 65 s."""
+SPECTRA = 160
+"""Steps of spectrum kept: 5 s."""
+_GAP_STEPS = 14
+_EMPTY: npt.NDArray[np.int8] = np.zeros(0, np.int8)
+
+
+class Memory:
+    """A ring of steps. Times are those at which a step's window begins."""
+
+    def __init__(self, streams: int) -> None:
+        self._count = 0
+        self._time = np.zeros(DEPTH)
+        self._active = np.zeros((DEPTH, streams), bool)
+        self._dx = np.zeros(DEPTH, np.float32)
+        self._place = np.zeros((256, streams), np.float32)
+        self._symbols = np.zeros((DEPTH, streams + 1), np.int8)
+        self._spectra: Array | None = None
+        self._spectrum_hz: npt.NDArray[np.float64] = np.zeros(0)
+        self._spectrum_count = 0
+
+    def add(
+        self, time_s: float, active: npt.NDArray[np.bool_], dx_level: float, place: Array,
+        symbols: npt.NDArray[np.int8] | None,
+    ) -> None:  # fmt: skip
+        """One more step."""
+        k = self._count % DEPTH
+        self._time[k], self._active[k], self._dx[k] = time_s, active, dx_level
+        self._place[self._count % 256] = place[:-1]
+        if symbols is not None:
+            self._symbols[k] = symbols
+        self._count += 1
+
+    def add_spectra(self, frequency_hz: npt.NDArray[np.float64], ratio: Array) -> None:
+        """Power over noise of the same steps, (steps, bins)."""
+        if self._spectra is None:
+            self._spectra, self._spectrum_hz = np.zeros((SPECTRA, ratio.shape[1]), np.float32), frequency_hz
+        for row in ratio:
+            self._spectra[self._spectrum_count % SPECTRA] = row
+            self._spectrum_count += 1
+
+    @property
+    def active_now(self) -> npt.NDArray[np.bool_]:
+        """Which streams are sending in the newest step."""
+        return np.asarray(self._active[(self._count - 1) % DEPTH])
+
+    def _steps(self, start_s: float, stop_s: float | None = None) -> npt.NDArray[np.int64]:
+        """Ring indices of the steps in start_s..stop_s, oldest first."""
+        first = max(0, self._count - DEPTH)
+        newest = self._time[(self._count - 1) % DEPTH] if self._count else 0.0
+        back = int(np.ceil((newest - start_s) / STEP_S)) + 1
+        begin = max(first, self._count - max(back, 0))
+        end = self._count
+        if stop_s is not None:
+            end = max(begin, self._count - max(0, int(np.floor((newest - stop_s) / STEP_S + 1e-6))))
+        return np.arange(begin, end) % DEPTH
+
+    def symbols(self, start_s: float, stop_s: float | None, stream: int) -> npt.NDArray[np.int8]:
+        """Morse symbols of one stream (-1: the DX) from start_s on."""
+        return np.asarray(self._symbols[self._steps(start_s, stop_s), stream])
+
+    def places(self, start_s: float, stop_s: float) -> Array:
+        """Belief in each stream, (steps, streams), of at most the last 8 s."""
+        steps = len(self._steps(start_s, stop_s))
+        kept = np.arange(max(0, self._count - min(steps, 256)), self._count) % 256
+        return np.asarray(self._place[kept])
+
+    def sending(self, stream: int, earliest_s: float, now_s: float) -> tuple[float | None, float | None]:
+        """When the newest transmission on `stream` began (None: nothing since `earliest_s`) and, if over, ended."""
+        index = self._steps(earliest_s, now_s)
+        heard = np.nonzero(self._active[index, max(0, stream - 1) : stream + 2].any(axis=1))[0]
+        if len(heard) < 2:
+            return None, None
+        breaks = np.nonzero(np.diff(heard) > _GAP_STEPS)[0]
+        first = heard[breaks[-1] + 1] if len(breaks) else heard[0]
+        last = heard[-1]
+        stop = float(self._time[index[last]]) + STEP_S if len(index) - 1 - last > _GAP_STEPS else None
+        return float(self._time[index[first]]) + 0.04, stop
+
+    def dx_rise(self, now_s: float, not_before_s: float | None) -> float:
+        """Where the level of the DX rose, looking back from now."""
+        earliest = now_s - 1.2 if not_before_s is None else max(now_s - 1.2, not_before_s + 0.05)
+        index = self._steps(earliest, now_s)
+        high = np.nonzero(self._dx[index] > self._threshold(index))[0]
+        if not len(high):
+            return now_s
+        breaks = np.nonzero(np.diff(high) > 12)[0]
+        return float(self._time[index[high[breaks[-1] + 1] if len(breaks) else high[0]]]) + 0.05
+
+    def dx_fall(self, now_s: float, start_s: float) -> float:
+        """Where the level of the DX fell for the last time, looking back from now."""
+        index = self._steps(max(start_s, now_s - 3.0), now_s)
+        high = np.nonzero(self._dx[index] > self._threshold(index))[0]
+        return float(self._time[index[high[-1]]]) + 0.05 if len(high) else now_s
+
+    def _threshold(self, index: npt.NDArray[np.int64]) -> float:
+        """Between what lies under him and his own level (networks' scale)."""
+        recent = self._dx[self._steps(self._time[(self._count - 1) % DEPTH] - 20.0)]
+        low, top = np.quantile(recent, [0.1, 0.98])
+        return float(max(low + 0.25, low + 0.45 * (min(float(self._dx[index].max()), float(top)) - low)))
+
+    def power(self, start_s: float, stop_s: float, low_hz: float, high_hz: float) -> tuple[npt.NDArray[np.float64], Array]:
+        """Frequencies and mean power over noise between two times and two frequencies."""
+        if self._spectra is None:
+            return np.zeros(0), np.zeros(0, np.float32)
+        steps = max(1, min(len(self._steps(start_s, stop_s)), SPECTRA, self._spectrum_count))
+        rows = np.arange(self._spectrum_count - steps, self._spectrum_count) % SPECTRA
+        kept = (self._spectrum_hz >= low_hz) & (self._spectrum_hz <= high_hz)
+        return self._spectrum_hz[kept], self._spectra[rows][:, kept].mean(axis=0)
+
+
+def refined_hz(memory: Memory, near_hz: float, start_s: float, stop_s: float) -> float:
+    """The carrier near a stream's centre: the peak of the mean spectrum, between bins by its two neighbours."""
+    frequency, power = memory.power(start_s, stop_s, near_hz - 40.0, near_hz + 40.0)
+    if len(power) < 3:
+        return near_hz
+    k = int(np.argmax(power[1:-1])) + 1
+    a, b, c = (np.log(max(float(p), 1e-6)) for p in power[k - 1 : k + 2])
+    bend = a - 2 * b + c
+    shift = float(np.clip(0.5 * (a - c) / bend, -0.6, 0.6)) if bend < 0 else 0.0
+    return float(frequency[k] + shift * (frequency[1] - frequency[0]))
