@@ -31,7 +31,10 @@ KEEP = 0.5
 LOST_STEPS = 10
 CHANGE = 0.1
 _BEGIN, _END = 0.6, 0.4
-_QUIET_STEPS = 12
+QUIET_STEPS = 3
+"""Steps of probable silence that end an over."""
+REJOIN_S = 0.5
+"""A pause shorter than this was a pause inside an over: the over goes on under its id."""
 
 
 @dataclass(slots=True)
@@ -50,8 +53,8 @@ class _Mark:
 class Exchange:
     """Feed looks in order; `feed` returns the events that are new or changed."""
 
-    def __init__(self, frequency_hz: npt.NDArray[np.float64], dx_hz: float, mode: Mode, spacing_hz: float) -> None:
-        self._frequency_hz, self._dx_hz, self._mode, self._spacing_hz = frequency_hz, dx_hz, mode, spacing_hz
+    def __init__(self, frequency_hz: npt.NDArray[np.float64], dx_hz: float, mode: Mode) -> None:
+        self._frequency_hz, self._dx_hz, self._mode = frequency_hz, dx_hz, mode
         self._next = {"over": 1, "turn": 1, "answer": 1}
         self.memory = Memory(len(frequency_hz))
         self.over: Over | None = None
@@ -59,9 +62,11 @@ class Exchange:
         self.state = np.array([1.0, 0.0, 0.0, 0.0])
         self._mark: _Mark | None = None
         self._candidate = -1
+        self._quiet = 0
         self._kinds: deque[float] = deque(maxlen=8)
         self._last_over: Over | None = None
         self._turn_streams = np.zeros(len(frequency_hz), bool)
+        self._given: dict[int, Answer] = {}
 
     @property
     def marked(self) -> Answer | None:
@@ -72,6 +77,24 @@ class Exchange:
     def last_over(self) -> Over | None:
         """The newest over that has ended."""
         return self._last_over
+
+    def take_back(self, answer: int, time_s: float) -> list[Over | Turn | Answer]:
+        """The operator takes a mark back; nothing if there is no such mark."""
+        known = self._given.get(answer)
+        if known is None:
+            return []
+        if self._mark is not None and self._mark.answer.id == answer:
+            self._mark = None
+        return [replace(known, retracted_at_s=time_s)]
+
+    def by_hand(self, frequency_hz: float, time_s: float) -> list[Over | Turn | Answer]:
+        """The operator marks an answer himself."""
+        answer = Answer(
+            self._take("answer"), time_s, None, time_s, frequency_hz, 1.0,
+            turn=self.turn.id if self.turn else None, by="operator",
+        )  # fmt: skip
+        self._given[answer.id] = answer
+        return [answer]
 
     def break_off(self, time_s: float) -> list[Over | Turn | Answer]:
         """A gap or the end of the stream: close what is open."""
@@ -98,6 +121,7 @@ class Exchange:
             self.state = look.state[k].astype(np.float64)
             out += self._overs(time_s)
             out += self._marks(look.place[k], time_s, now_s)
+        self._given.update((e.id, e) for e in out if isinstance(e, Answer))
         return out
 
     def _overs(self, time_s: float) -> list[Over | Turn | Answer]:
@@ -105,8 +129,16 @@ class Exchange:
         sends = float(self.state[CALLS] + self.state[ANSWERS])
         if self.over is None:
             self._turn_streams |= self.memory.active_now
+            last = self._last_over
             if sends > _BEGIN:
-                begin = self.memory.dx_rise(time_s, self._last_over.stop_s if self._last_over else None)
+                begin = self.memory.dx_rise(time_s, last.stop_s if last else None)
+                if last is not None and last.stop_s is not None and begin - last.stop_s < REJOIN_S:
+                    self.over = replace(last, stop_s=None)
+                    if self.turn is not None:  # there was none
+                        out.append(replace(self.turn, stop_s=self.turn.start_s))
+                        self.turn = None
+                    out.append(self.over)
+                    return out
                 if self.turn is not None:
                     out.append(replace(self.turn, stop_s=max(begin, self.turn.start_s), callers=self._callers()))
                     self.turn = None
@@ -117,7 +149,9 @@ class Exchange:
         else:
             if sends > 0.5:
                 self._kinds.append(self._addressed())
-            if sends < _END:
+            self._quiet = self._quiet + 1 if sends < _END else 0
+            if self._quiet >= QUIET_STEPS:
+                self._quiet = 0
                 stop = self.memory.dx_fall(time_s, self.over.start_s)
                 text = text_of(self.memory.symbols(self.over.start_s - 0.1, time_s, -1))
                 answers = float(np.mean(self._kinds))
@@ -184,21 +218,20 @@ class Exchange:
 
     def _described(self, mark: _Mark, time_s: float, now_s: float) -> Answer:
         """The mark as it stands now: since when it sends, exactly where, which call."""
-        earliest = mark.answer.start_s - 1.5
-        if self._last_over is not None and self._last_over.stop_s is not None:
-            earliest = self._last_over.stop_s - 0.4
-        if self.over is not None:
-            earliest = self.over.start_s
-        start, stop = self.memory.sending(mark.stream, earliest, time_s)
-        if start is None:
-            start = mark.answer.start_s
-        else:
-            mark.heard = True
+        start, stop = mark.answer.start_s, mark.answer.stop_s
+        if self.over is not None and not mark.heard:
+            start = time_s  # he still sends: the reply is to come
+        elif self._last_over is not None and self._last_over.stop_s is not None and self.over is None:
+            begun, ended = self.memory.sending(mark.stream, self._last_over.stop_s - 0.3, time_s)
+            if begun is not None and (not mark.heard or begun <= start + 0.3):
+                start, stop, mark.heard = begun, ended, True
+            elif not mark.heard:
+                start = time_s
         confidence = min(0.99, mark.best * 0.5 + 0.5 * mark.total / max(mark.steps, 1))
         return replace(
             mark.answer,
             start_s=start,
-            stop_s=stop if mark.heard else None,
+            stop_s=stop,
             marked_at_s=now_s,
             frequency_hz=self._where(mark, start, time_s),
             confidence=confidence,
@@ -210,7 +243,7 @@ class Exchange:
         """The belief has gone: because the exchange is over, or because it was wrong."""
         self._mark = None
         due = float(self.state[DUE] + self.state[ANSWERS])
-        if due > 0.6 and self.over is None:
+        if due > 0.6 and self.over is None and mark.total / max(mark.steps, 1) < KEEP:
             return replace(mark.answer, marked_at_s=now_s, confidence=0.3, retracted_at_s=now_s)
         return replace(mark.answer, stop_s=mark.answer.stop_s or now_s, marked_at_s=now_s)
 

@@ -107,6 +107,8 @@ class Memory:
     def _threshold(self, index: npt.NDArray[np.int64]) -> float:
         """Between what lies under him and his own level (networks' scale)."""
         recent = self._dx[self._steps(self._time[(self._count - 1) % DEPTH] - 20.0)]
+        if not len(index):
+            return float("inf")
         low, top = np.quantile(recent, [0.1, 0.98])
         return float(max(low + 0.25, low + 0.45 * (min(float(self._dx[index].max()), float(top)) - low)))
 

@@ -1,0 +1,134 @@
+"""Belief, advice and cue, kept in step with the exchange: what the operator is told."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+import numpy.typing as npt
+
+from hearmark.ear import advice as advising
+from hearmark.ear import cue as cueing
+from hearmark.ear.belief import Belief
+from hearmark.errors import HearmarkError
+from hearmark.events import Advice, Allowed, Answer, Ear, Event, Note, Plan, RadioState
+from hearmark.marks import SURE, tolerance_hz
+from hearmark.pileup.exchange import Exchange
+from hearmark.pileup.look import ANSWERS, CALLS, DUE, OPEN, Look
+
+CALL_OPEN = 0.6
+"""Least probability of "he listens to all" for "call": a call over somebody's reply is worse than a late one."""
+CROWD_S = 4.0
+"""Memory of where callers send."""
+_STEP_S = 0.096
+
+
+class Counsel:
+    """Takes what the exchange found; gives `Ear` when the belief moves and `Advice` when it changes."""
+
+    def __init__(self, plan: Plan, streams_hz: npt.NDArray[np.float64]) -> None:
+        self._plan = plan
+        low_hz, high_hz = plan.listen_low_hz, plan.listen_high_hz
+        self._split = high_hz - low_hz > 50.0
+        if not self._split:
+            low_hz, high_hz = low_hz - 500.0, high_hz + 500.0
+        self._belief = Belief(low_hz, high_hz, plan.mode, dx_hz=plan.receive_hz)
+        self._machine = cueing.Machine()
+        self._allowed: Allowed | None = None
+        self._transmit_hz: float | None = None
+        self._held_hz: float | None = None
+        self._place: advising.Recommendation | None = None
+        self._told: Advice | None = None
+        self._marks: dict[int, tuple[float, bool]] = {}
+        self._crowd: npt.NDArray[np.float64] | None = None
+        self._stale = True
+        self._answered_unmarked = False
+
+    def told(self, event: Event) -> Iterator[Event]:
+        """The operator, the radio or the licence says something."""
+        match event:
+            case RadioState():
+                self._transmit_hz = event.transmit_hz
+            case Allowed():
+                self._allowed = event
+            case Note():
+                try:
+                    self._belief = self._belief.note(event.text, event.time_s, event.frequency_hz)
+                except HearmarkError:
+                    return
+                yield self.ear(event.time_s)
+            case _:
+                pass
+        self._stale = True
+
+    def ear(self, time_s: float) -> Ear:
+        """The belief now."""
+        return self._belief.ear(time_s)
+
+    def marked(self, answer: Answer, now_s: float) -> Iterator[Event]:
+        """A mark came, moved or went."""
+        gone = answer.retracted_at_s is not None or answer.confidence < SURE
+        before = self._marks.get(answer.id)
+        if before is None and gone:
+            return
+        moved = before is None or abs(before[0] - answer.frequency_hz) > tolerance_hz(self._plan.mode) or before[1] != gone
+        if not moved:
+            return
+        self._marks[answer.id] = (answer.frequency_hz, gone)
+        self._answered_unmarked = False
+        self._belief = self._belief.retract(answer.id) if gone else self._belief.answer(answer)
+        self._stale = True
+        yield self.ear(now_s)
+
+    def over_begins(self, now_s: float) -> Iterator[Event]:
+        """A new over: if he had answered somebody whom nobody found, the contact went by unseen."""
+        self._stale = True
+        return iter(())
+
+    def step(
+        self, exchange: Exchange, look: Look, mean: npt.NDArray[np.float32], frequency_hz: npt.NDArray[np.float64],
+        now_s: float,
+    ) -> Iterator[Event]:  # fmt: skip
+        """Every 96 ms: the crowd, the recommendation when something changed, the cue."""
+        sends = exchange.state[CALLS] + exchange.state[ANSWERS]
+        if sends < 0.5 and exchange.state[OPEN] > 0.5:
+            level = mean.mean(axis=0).astype(np.float64)
+            share = _STEP_S / CROWD_S
+            self._crowd = level if self._crowd is None else self._crowd + share * (level - self._crowd)
+        if self._stale:
+            self._recommend(exchange, frequency_hz, now_s)
+        moment = self._moment(exchange, look, sends, now_s)
+        self._machine, cued = cueing.cue(self._machine, moment)
+        if self._place is None:
+            return
+        if cued.cue == "call" and exchange.state[OPEN] < CALL_OPEN:
+            cued = cueing.Cued("listen", "is he answering somebody?", float(1 - exchange.state[OPEN]))
+        now = advising.advice(now_s, self._place, cued)
+        last = self._told
+        if last is None or (last.cue, last.transmit_hz, last.why) != (now.cue, now.transmit_hz, now.why):
+            self._told = now
+            yield now
+
+    def _recommend(self, exchange: Exchange, frequency_hz: npt.NDArray[np.float64], now_s: float) -> None:
+        self._stale = False
+        running = (exchange.marked.frequency_hz,) if exchange.marked is not None else ()
+        crowd_db = None if self._crowd is None else 10.0 * np.log10(np.maximum(self._crowd, 1e-3))
+        around = advising.Surroundings(
+            self._plan.mode, self._plan.receive_hz, self._allowed,
+            None if crowd_db is None else frequency_hz, crowd_db, running,
+        )  # fmt: skip
+        self._place = advising.recommend(self._belief.ear(now_s), around, self._held_hz)
+        if self._place.transmit_hz is not None:
+            self._held_hz = self._place.transmit_hz
+
+    def _moment(self, exchange: Exchange, look: Look, sends: float, now_s: float) -> cueing.Moment:
+        sending = sends > 0.5 or exchange.over is not None
+        due = float(exchange.state[ANSWERS] / max(sends, 1e-6)) if sending else float(exchange.state[DUE])
+        last = exchange.last_over
+        since = None if last is None or last.stop_s is None else max(0.0, now_s - last.stop_s)
+        heard = float(look.active[-1].any()) * float(exchange.state[DUE])
+        return cueing.Moment(
+            now_s, sending, min(1.0, max(0.0, due)), min(1.0, heard), since, self._transmit_hz,
+            self._place.transmit_hz if self._place else None, marked=exchange.marked is not None,
+            voice=self._plan.mode != "cw",
+        )  # fmt: skip
