@@ -15,7 +15,6 @@ import numpy as np
 from scipy.special import ndtr
 
 from hearmark.ear.cue import Cued
-from hearmark.ear.places import SCATTER_HZ
 from hearmark.errors import HearmarkError
 from hearmark.events import Advice, Allowed, Ear, FloatArray, Mode
 
@@ -99,8 +98,7 @@ def chances(ear: Ear, around: Surroundings) -> FloatArray:
     """Chance of being picked on the next call, for each frequency of the ear, shape (n,)."""
     frequency_hz = ear.frequency_hz
     step_hz = frequency_hz[1] - frequency_hz[0]
-    reach_hz = float(np.hypot(around.manner.passband_hz, SCATTER_HZ))
-    near = _passband(frequency_hz[:, None] - frequency_hz[None, :], reach_hz)
+    near = _passband(frequency_hz[:, None] - frequency_hz[None, :], around.manner.passband_hz)
     listens = np.minimum(near @ ear.density_per_hz * step_hz, 1.0)
     wins = chosen(rivals(frequency_hz, around), around.own_db)
     return np.asarray(listens * around.hears_us * wins * may_send(frequency_hz, around))

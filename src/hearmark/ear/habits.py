@@ -6,9 +6,12 @@ Every habit is a small Markov model of the place where he listens, with its unkn
 * wander: a random walk, of one of several spreads, reflected at the edges;
 * step: the same shift each time he moves, up or down, after a dwell of so many contacts; at the edge he turns or wraps;
 * two spots: a pair of places, with a probability of changing from one to the other;
-* jump: anywhere in the window, anew for each contact;
+* jump: anywhere in the window, anew for each contact, or now and then;
 * quiet: where measured activity is low;
 * else: near the last marks or anywhere, wide: so that no habit is ever believed without reserve.
+
+How far the answered callers scatter about the place is learned beside them, from each mark's likelihood under the
+belief as it stood (an approximation: the scatter is taken as independent of the rest).
 
 All of them share one probability: the cells of all habits together sum to 1. A mark multiplies every cell by the
 likelihood of that mark there; the passage of a contact moves every cell by its habit; and with a small hazard he takes
@@ -24,13 +27,13 @@ import numba
 import numpy as np
 import numpy.typing as npt
 
-from hearmark.ear.places import Places
+from hearmark.ear.places import SCATTER_SHARE, Places
 from hearmark.events import FloatArray
 
 Cells = npt.NDArray[np.float32]
 
 HABITS = ("stay", "wander", "step", "two spots", "jump", "quiet", "else")
-PRIOR = np.array([0.12, 0.17, 0.22, 0.12, 0.25, 0.1, 0.02])
+PRIOR = np.array([0.11, 0.17, 0.2, 0.12, 0.28, 0.1, 0.02])
 """How common each habit is before anything is heard; common practice, no source."""
 
 HAZARD = 1.0 / 50.0
@@ -54,6 +57,11 @@ CHANGE = np.array([0.12, 0.35, 0.6, 0.92])
 """Two spots: chance per contact of going over to the other one."""
 QUIET_SHARPNESS = np.array([4.0, 12.0, 36.0, 120.0])
 """Quiet: preference falls as exp(-sharpness times rank), rank 0 the quietest place, 1 the busiest."""
+FORGET = 0.005
+"""Share by which what was learned of the scatter and of the sharpness returns to the start, per mark."""
+SHARPNESS = np.array([0.75, 1.0, 1.25])
+SHARPNESS_SHARE = np.array([0.15, 0.4, 0.45])
+"""The density is read with one of these powers: the habits above may claim too much or too little, learned by use."""
 EDGE_FLOOR = 0.02
 """Share of "jump" that reaches outside the announced window."""
 
@@ -102,6 +110,10 @@ class State:
     up_share: float
     place: FloatArray
     """Probability of the place (n,) under the habits on the fine grid: walk, roam and step."""
+    scatter: FloatArray
+    """Probability of each spread of the answered caller about the place, shape (4,)."""
+    sharpness: FloatArray
+    """Probability of each of `SHARPNESS`, shape (3,)."""
     hears: bool = False
     """Some activity was measured so far."""
     wrong_hz: tuple[float, ...] = ()
@@ -144,6 +156,7 @@ def begin(places: Places, start: FloatArray | None = None, prior: FloatArray = P
         step=share.step.astype(np.float32)[..., None] * place,
         pair=np.repeat(pair.astype(np.float32)[None], len(CHANGE), axis=0),
         rest=share.rest, prior=prior, up_share=up_share, place=(1.0 - prior[3] - prior[5] - prior[6]) * start,
+        scatter=SCATTER_SHARE, sharpness=SHARPNESS_SHARE,
     ))
 
 
@@ -177,14 +190,14 @@ def refreshed(state: State) -> State:
 
 def _rest_densities(state: State, places: Places, rank: FloatArray | None) -> FloatArray:
     """Density per hertz of the answered frequency under each quiet, and else; shape (rest, places)."""
-    jump = places.scatter((1.0 - EDGE_FLOOR) * places.uniform) + EDGE_FLOOR * places.everywhere_per_hz
+    jump = (1.0 - EDGE_FLOOR) * places.scatter(places.uniform, state.scatter) + EDGE_FLOOR * places.everywhere_per_hz
     rows = []
     for sharpness in QUIET_SHARPNESS:
         if rank is None:
             rows.append(jump)
         else:
             wish = places.uniform * np.exp(-sharpness * rank)
-            rows.append(0.95 * places.scatter(wish / wish.sum()) + 0.05 * jump)
+            rows.append(0.95 * places.scatter(wish / wish.sum(), state.scatter) + 0.05 * jump)
     near = np.zeros_like(jump)
     weight = np.asarray(state.recent_weight) * 0.7 ** np.arange(len(state.recent_weight))[::-1]
     if weight.sum() > 0.0:
@@ -196,12 +209,18 @@ def _rest_densities(state: State, places: Places, rank: FloatArray | None) -> Fl
     return np.asarray(densities / (densities.sum(axis=1, keepdims=True) * places.step_hz))
 
 
-def density(state: State, places: Places, rank: FloatArray | None = None) -> FloatArray:
-    """Density per hertz of the next answered frequency, shape (places,); sums to 1 times the step."""
-    total = places.scatter(state.place)
-    total = total + places.scatter_coarse(state.pair.sum(axis=(0, 2), dtype=np.float64))
+def densities(state: State, places: Places, rank: FloatArray | None = None) -> FloatArray:
+    """Density per hertz of the next answered frequency under each of `SHARPNESS`, shape (3, n)."""
+    spots = state.pair.sum(axis=(0, 2), dtype=np.float64)
+    total = places.scatter(state.place, state.scatter) + places.scatter_coarse(spots, state.scatter)
     total = total + state.rest @ _rest_densities(state, places, rank)
-    return np.asarray(total / (total.sum() * places.step_hz))
+    powers = np.power(total / total.max(), SHARPNESS[:, None])
+    return np.asarray(powers / (powers.sum(axis=1, keepdims=True) * places.step_hz))
+
+
+def density(state: State, places: Places, rank: FloatArray | None = None) -> FloatArray:
+    """Density per hertz of the next answered frequency, shape (n,); sums to 1 times the step."""
+    return np.asarray(state.sharpness @ densities(state, places, rank))
 
 
 def wrong_density(state: State, places: Places) -> FloatArray:
@@ -225,8 +244,10 @@ def weigh(
     """
     wrong = places.at(wrong_density(state, places), frequency_hz)
     doubt = (1.0 - confidence) * wrong
-    here = (confidence * places.likelihood(frequency_hz) + doubt).astype(np.float32)
-    here_coarse = (confidence * places.likelihood_coarse(frequency_hz) + doubt).astype(np.float32)
+    by_scatter, by_scatter_coarse = places.likelihood(frequency_hz), places.likelihood_coarse(frequency_hz)
+    likelihood = state.scatter @ by_scatter
+    here = (confidence * likelihood + doubt).astype(np.float32)
+    here_coarse = (confidence * (state.scatter @ by_scatter_coarse) + doubt).astype(np.float32)
     rest_right = np.array([places.at(row, frequency_hz) for row in _rest_densities(state, places, rank)])
     walk, walk_place = _weighed(state.walk, here)
     roam, roam_place = _weighed(state.roam, here)
@@ -234,16 +255,23 @@ def weigh(
     pair = state.pair * here_coarse[None, :, None]
     rest = state.rest * (confidence * rest_right + doubt)
     fine = walk_place + roam_place + step_place
-    spots = pair.sum(axis=(0, 2), dtype=np.float64)
+    spots_before = state.pair.sum(axis=(0, 2), dtype=np.float64)
+    spots = spots_before * here_coarse
     total = float(fine.sum() + spots.sum() + rest.sum())
     right = 1.0 - doubt / total
-    loose = places.likelihood(frequency_hz) * places.uniform
+    loose = likelihood * places.uniform
     loose = loose / max(float(loose.sum()), 1e-300)
     place = fine + places.fine(spots) + rest.sum() * (right * loose + (1.0 - right) * places.uniform)
+    by_spots = by_scatter_coarse @ spots_before
+    evidence = confidence * (by_scatter @ state.place + by_spots + float(state.rest @ rest_right)) + doubt
+    scatter = _learned(state.scatter, evidence, SCATTER_SHARE)
+    expected = np.array([places.at(row, frequency_hz) for row in densities(state, places, rank)])
+    sharpness = _learned(state.sharpness, confidence * expected + doubt, SHARPNESS_SHARE)
     keep = 8
     return (
         scaled(replace(
-            state, walk=walk, roam=roam, step=flat.reshape(state.step.shape), pair=pair, rest=rest, place=fine,
+            state, scatter=scatter, sharpness=sharpness,
+            walk=walk, roam=roam, step=flat.reshape(state.step.shape), pair=pair, rest=rest, place=fine,
             wrong_hz=(*state.wrong_hz, frequency_hz)[-20:],
             wrong_weight=(*state.wrong_weight, 1.0 - right)[-20:],
             recent_hz=(*state.recent_hz, frequency_hz)[-keep:],
@@ -252,6 +280,12 @@ def weigh(
         ), total),
         place / place.sum(),
     )
+
+
+def _learned(belief: FloatArray, evidence: FloatArray, start: FloatArray) -> FloatArray:
+    """Bayes' rule with a little forgetting."""
+    after = belief * evidence
+    return np.asarray((1.0 - FORGET) * after / after.sum() + FORGET * start)
 
 
 def move_on(state: State, places: Places, place: FloatArray | None = None, hazard: float = HAZARD) -> State:

@@ -10,10 +10,12 @@ import numpy as np
 from hearmark.errors import HearmarkError
 from hearmark.events import FloatArray
 
-SCATTER_HZ = 120.0
-"""Standard deviation of the answered caller about the place where the DX listens; common practice, no source."""
-TAIL_SHARE, TAIL_HZ = 0.03, 300.0
-"""A few callers are taken farther off."""
+SCATTER_HZ = np.array([80.0, 125.0, 240.0, 180.0])
+"""Standard deviation of most answered callers about the place where the DX listens: one of these, learned by use."""
+TAIL_SHARE, TAIL_HZ = np.array([0.02, 0.02, 0.05, 0.3]), np.array([450.0, 450.0, 700.0, 1_200.0])
+"""With each goes a share of callers taken farther off: few, or (the last) a good many."""
+SCATTER_SHARE = np.array([0.12, 0.68, 0.1, 0.1])
+"""How common each is; common practice, no source."""
 FOLDED = 0.8
 """Share of the callers beyond the edge of the window who are found as far inside instead."""
 MOST_PLACES = 300
@@ -21,22 +23,24 @@ MOST_PAIR_PLACES = 90
 
 
 def _scatter(offset_hz: FloatArray, extra_hz: float = 0.0) -> FloatArray:
-    """Density per hertz of an answered caller `offset_hz` from the place."""
-    near, far = np.hypot(SCATTER_HZ, extra_hz), np.hypot(TAIL_HZ, extra_hz)
-    norm = np.sqrt(2.0 * np.pi)
-    return np.asarray(
-        (1.0 - TAIL_SHARE) * np.exp(-0.5 * (offset_hz / near) ** 2) / (near * norm)
-        + TAIL_SHARE * np.exp(-0.5 * (offset_hz / far) ** 2) / (far * norm)
+    """Density per hertz of an answered caller `offset_hz` from the place, under each scatter; shape (4, *offset)."""
+    near_hz, far_hz, share = (
+        values.reshape(-1, *[1] * np.ndim(offset_hz))
+        for values in (np.hypot(SCATTER_HZ, extra_hz), np.hypot(TAIL_HZ, extra_hz), TAIL_SHARE)
     )
+    norm = np.sqrt(2.0 * np.pi)
+    near = np.exp(-0.5 * (offset_hz[None] / near_hz) ** 2) / (near_hz * norm)
+    far = np.exp(-0.5 * (offset_hz[None] / far_hz) ** 2) / (far_hz * norm)
+    return np.asarray((1.0 - share) * near + share * far)
 
 
 def _kept_inside(kernel: FloatArray, outside: int) -> FloatArray:
-    """Fold most of what scatters over the edge of the window back inside: few call out there. Kernel (n, places)."""
+    """Fold most of what scatters over the edge of the window back inside: few call out there. Kernel (4, n, places)."""
     folded = kernel.copy()
-    folded[:outside] *= 1.0 - FOLDED
-    folded[-outside:] *= 1.0 - FOLDED
-    folded[outside + 1 : 2 * outside + 1] += FOLDED * kernel[:outside][::-1]
-    folded[-2 * outside - 1 : -outside - 1] += FOLDED * kernel[-outside:][::-1]
+    folded[:, :outside] *= 1.0 - FOLDED
+    folded[:, -outside:] *= 1.0 - FOLDED
+    folded[:, outside + 1 : 2 * outside + 1] += FOLDED * kernel[:, :outside][:, ::-1]
+    folded[:, -2 * outside - 1 : -outside - 1] += FOLDED * kernel[:, -outside:][:, ::-1]
     return folded
 
 
@@ -68,13 +72,13 @@ class Places:
         """Width of the window."""
         return self.high_hz - self.low_hz
 
-    def scatter(self, place: FloatArray) -> FloatArray:
-        """Density per hertz of the answered caller from probability of the place; both shape (n,)."""
-        return np.asarray(self._kernel @ place)
+    def scatter(self, place: FloatArray, scatter: FloatArray) -> FloatArray:
+        """Density per hertz of the answered caller (n,) from probability of the place (n,) and of each scatter (4,)."""
+        return np.asarray(scatter @ (self._kernel @ place))
 
-    def scatter_coarse(self, place: FloatArray) -> FloatArray:
+    def scatter_coarse(self, place: FloatArray, scatter: FloatArray) -> FloatArray:
         """The same from the coarse grid (m,) to the fine one (n,)."""
-        return np.asarray(self._kernel_coarse @ place)
+        return np.asarray(scatter @ (self._kernel_coarse @ place))
 
     def coarse(self, place: FloatArray) -> FloatArray:
         """Probability per fine place (n,) to probability per coarse place (m,)."""
@@ -85,11 +89,11 @@ class Places:
         return np.asarray(self._to_fine @ place)
 
     def likelihood(self, frequency_hz: float) -> FloatArray:
-        """Density of an answered caller on `frequency_hz` for each place, shape (n,)."""
+        """Density of an answered caller on `frequency_hz` for each scatter and place, shape (4, n)."""
         return _scatter(self.frequency_hz - frequency_hz)
 
     def likelihood_coarse(self, frequency_hz: float) -> FloatArray:
-        """The same on the coarse grid, shape (m,)."""
+        """The same on the coarse grid, shape (4, m)."""
         return _scatter(self.coarse_hz - frequency_hz, (self.coarse_hz[1] - self.coarse_hz[0]) / np.sqrt(12.0))
 
     def at(self, density: FloatArray, frequency_hz: float) -> float:
