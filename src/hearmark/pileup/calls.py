@@ -16,3 +16,11 @@ def is_call(word: str) -> bool:
 def last_call(text: str) -> str | None:
     """The last whole call in a text, or None."""
     return next((word for word in reversed(text.replace("?", " ").split()) if is_call(word)), None)
+
+
+_REPORTED = re.compile(r"5N|599|[5E]?NN\b|5[0-9]9|ENN|\b5[0-9N]{2}\b")
+
+
+def has_report(text: str) -> bool:
+    """Does a report stand in this text, whole or as much of it as a fade leaves (5NN, 599, ENN, NN)?"""
+    return bool(_REPORTED.search(text))

@@ -4,8 +4,10 @@ States and what moves between them, each step of 32 ms:
 
     no mark --(a place holds SHOW of the belief, two steps in a row)--> mark
     mark    --(another place takes over)--> mark, moved: same id, other frequency
-    mark    --(nobody holds most of it, and the exchange is over)--> no mark; the mark stands
-    mark    --(nobody holds most of it, while a reply is still due)--> no mark; taken back
+    mark    --(nobody holds most of it, while a reply is due)--> doubtful: confidence below a half, same id
+    doubtful --(the place holds the belief again)--> mark
+    doubtful --(the DX turns to all, or nothing comes for long)--> no mark; taken back
+    mark    --(the DX turns to all)--> no mark; the mark stands
 
 An over begins when the DX most likely sends and ends when he most likely does not; its edges are then set to
 where his level rose and fell.
@@ -21,14 +23,16 @@ import numpy.typing as npt
 
 from hearmark.events import Answer, Mode, Over, OverKind, Turn
 from hearmark.modes.alphabet import text_of
-from hearmark.pileup.calls import last_call
+from hearmark.pileup.calls import has_report, last_call
 from hearmark.pileup.look import ANSWERS, CALLS, DUE, STEP_S, Look
 from hearmark.pileup.place import Memory, refined_hz
 
-SHOW = 0.55
-"""Belief in one place from which it is put on the record."""
+SHOW, EARLY = 0.55, 0.75
+"""Belief in one place from which it is put on the record: once he has stopped, and while he still sends."""
 KEEP = 0.5
 LOST_STEPS = 10
+GIVE_UP_STEPS = 400
+"""A mark of which nothing is left for so long is taken back even if he never closes the contact."""
 CHANGE = 0.1
 _BEGIN, _END = 0.6, 0.4
 QUIET_STEPS = 3
@@ -48,6 +52,7 @@ class _Mark:
     best: float = 0.0
     lost: int = 0
     heard: bool = False
+    reported: bool = False
 
 
 class Exchange:
@@ -63,6 +68,7 @@ class Exchange:
         self._mark: _Mark | None = None
         self._candidate = -1
         self._quiet = 0
+        self._spent = False
         self._kinds: deque[float] = deque(maxlen=8)
         self._last_over: Over | None = None
         self._turn_streams = np.zeros(len(frequency_hz), bool)
@@ -181,71 +187,111 @@ class Exchange:
         near[1:] += place[:-2]
         best = int(near.argmax())
         belief = float(near[best])
+        if self._spent:
+            self._spent = float(place[-1]) < 0.5
+        if self._mark is None:
+            return self._begun(best, belief, time_s, now_s)
         mark = self._mark
-        if mark is None:
-            again = abs(best - self._candidate) <= 1
-            self._candidate = best if belief >= SHOW else -1
-            if belief < SHOW or not again:
-                return []
-            answer = Answer(
-                self._take("answer"), time_s, None, now_s, float(self._frequency_hz[best]), min(belief, 0.99),
-                turn=self.turn.id if self.turn else None,
-            )  # fmt: skip
-            self._mark = _Mark(answer, best, belief, 1, belief)
-            self._mark.answer = self._described(self._mark, time_s, now_s)
-            return [self._mark.answer]
+        if self.over is not None and self.state[CALLS] > self.state[ANSWERS] and self._since_over(time_s) > 0.25:
+            # he has closed that contact
+            return [self._taken_back(mark, now_s) if mark.lost > LOST_STEPS else self._stands(mark, now_s)]
         held = float(near[max(0, mark.stream - 1) : mark.stream + 2].max())
-        if belief > held + 0.1 and belief > KEEP and abs(best - mark.stream) > 1:
-            mark.stream, mark.total, mark.steps, mark.best, mark.heard = best, 0.0, 0, 0.0, False
-            held = belief
-            mark.answer = replace(mark.answer, confidence=0.0)
-        elif abs(best - mark.stream) <= 1:
+        if abs(best - mark.stream) <= 1:
             mark.stream = best
+        elif belief > max(held + 0.2, SHOW) and self.over is None and not (mark.heard and belief < EARLY):
+            mark.stream, mark.total, mark.steps, mark.best, mark.heard, mark.reported = best, 0.0, 0, 0.0, False, False
+            held = belief
+            mark.answer = replace(mark.answer, confidence=0.0, call=None)
         mark.total += held
         mark.steps += 1
         mark.best = max(mark.best, held)
-        nobody = float(place[-1]) > 0.5 or held < 0.25
-        mark.lost = mark.lost + 1 if nobody else 0
-        if mark.lost >= LOST_STEPS:
-            return [self._closed(mark, now_s)]
+        mark.lost = mark.lost + 1 if float(place[-1]) > 0.5 or held < 0.25 else 0
+        if mark.lost == LOST_STEPS:
+            if float(self.state[DUE] + self.state[ANSWERS]) < 0.5 and mark.heard:
+                return [self._stands(mark, now_s)]
+            mark.answer = replace(mark.answer, marked_at_s=now_s, confidence=min(mark.answer.confidence, 0.45))
+            return [mark.answer]  # doubtful until the exchange goes on
+        if mark.lost > LOST_STEPS:
+            return [self._taken_back(mark, now_s)] if mark.lost > GIVE_UP_STEPS else []
         described = self._described(mark, time_s, now_s)
-        moved = abs(described.frequency_hz - mark.answer.frequency_hz) > 10.0
-        other = moved or described.call != mark.answer.call or described.stop_s != mark.answer.stop_s
-        if mark.lost == 0 and (abs(described.confidence - mark.answer.confidence) > CHANGE or other):
+        moved = abs(described.frequency_hz - mark.answer.frequency_hz) > (12.0 if self._mode == "cw" else 40.0)
+        moved &= mark.heard or mark.answer.confidence == 0.0
+        other = described.call != mark.answer.call or described.stop_s != mark.answer.stop_s
+        other |= abs(described.start_s - mark.answer.start_s) > 0.2 and mark.heard
+        if mark.lost == 0 and (moved or other or abs(described.confidence - mark.answer.confidence) > CHANGE):
             mark.answer = described
             return [described]
         return []
 
+    def _begun(self, best: int, belief: float, time_s: float, now_s: float) -> list[Over | Turn | Answer]:
+        """Is there enough for a new mark?"""
+        again = abs(best - self._candidate) <= 1
+        enough = belief >= (EARLY if self.over is not None else SHOW)
+        self._candidate = best if enough else -1
+        if not enough or not again or self._spent or not self._reported(best, time_s):
+            return []
+        answer = Answer(
+            self._take("answer"), time_s, None, now_s, float(self._frequency_hz[best]), min(belief, 0.99),
+            turn=self.turn.id if self.turn else None,
+        )  # fmt: skip
+        self._mark = _Mark(answer, best, belief, 1, belief)
+        self._mark.answer = self._described(self._mark, time_s, now_s)
+        return [self._mark.answer]
+
+    def _reported(self, stream: int, time_s: float) -> bool:
+        """Has he given a report in this over, or does one stand on the stream? Voice cannot be asked."""
+        if self._mode != "cw":
+            return True
+        over = self.over or self._last_over
+        if over is None:
+            return False
+        said = text_of(self.memory.symbols(over.start_s - 0.1, None, -1))
+        if has_report(said) or len(said) < 3:  # a DX whom nobody can read cannot be asked either
+            return True
+        return self._on_stream(stream, time_s - 4.0)
+
+    def _on_stream(self, stream: int, since_s: float) -> bool:
+        """Does a report stand on this stream or beside it since then? In voice every reply counts as one."""
+        return self._mode != "cw" or any(
+            has_report(text_of(self.memory.symbols(since_s, None, k)))
+            for k in range(max(0, stream - 1), min(len(self._frequency_hz), stream + 2))
+        )
+
     def _described(self, mark: _Mark, time_s: float, now_s: float) -> Answer:
         """The mark as it stands now: since when it sends, exactly where, which call."""
         start, stop = mark.answer.start_s, mark.answer.stop_s
+        last = self._last_over
         if self.over is not None and not mark.heard:
             start = time_s  # he still sends: the reply is to come
-        elif self._last_over is not None and self._last_over.stop_s is not None and self.over is None:
-            begun, ended = self.memory.sending(mark.stream, self._last_over.stop_s - 0.3, time_s)
-            if begun is not None and (not mark.heard or begun <= start + 0.3):
+        elif last is not None and last.stop_s is not None and self.over is None:
+            begun, ended = self.memory.sending(mark.stream, last.stop_s, time_s)
+            first = not mark.heard or begun is not None and begun > start + 0.3 and not mark.reported
+            if begun is not None and (first or begun <= start + 0.3):
                 start, stop, mark.heard = begun, ended, True
+                mark.reported = mark.reported or self._on_stream(mark.stream, begun)
             elif not mark.heard:
-                start = time_s
+                start = min(last.stop_s + 0.4, time_s)
         confidence = min(0.99, mark.best * 0.5 + 0.5 * mark.total / max(mark.steps, 1))
         return replace(
             mark.answer,
             start_s=start,
             stop_s=stop,
             marked_at_s=now_s,
-            frequency_hz=self._where(mark, start, time_s),
+            frequency_hz=self._where(mark, start if mark.heard else time_s - 5.0, time_s),
             confidence=confidence,
             call=self._call(mark),
             turn=self.turn.id if self.turn else mark.answer.turn,
         )
 
-    def _closed(self, mark: _Mark, now_s: float) -> Answer:
-        """The belief has gone: because the exchange is over, or because it was wrong."""
-        self._mark = None
-        due = float(self.state[DUE] + self.state[ANSWERS])
-        if due > 0.6 and self.over is None and mark.total / max(mark.steps, 1) < KEEP:
-            return replace(mark.answer, marked_at_s=now_s, confidence=0.3, retracted_at_s=now_s)
+    def _stands(self, mark: _Mark, now_s: float) -> Answer:
+        """The exchange is over and the mark remains."""
+        self._mark, self._spent = None, True
         return replace(mark.answer, stop_s=mark.answer.stop_s or now_s, marked_at_s=now_s)
+
+    def _taken_back(self, mark: _Mark, now_s: float) -> Answer:
+        """The belief went elsewhere while the reply was still due."""
+        self._mark = None
+        return replace(mark.answer, marked_at_s=now_s, confidence=0.3, retracted_at_s=now_s)
 
     def _where(self, mark: _Mark, start_s: float, time_s: float) -> float:
         if self._mode == "cw":
@@ -254,6 +300,9 @@ class Exchange:
         low, high = max(0, mark.stream - 2), mark.stream + 3
         weight = place[:, low:high].sum(axis=0) + 1e-6
         return float(np.sum(weight * self._frequency_hz[low:high]) / weight.sum())
+
+    def _since_over(self, time_s: float) -> float:
+        return time_s - self.over.start_s if self.over is not None else 0.0
 
     def _call(self, mark: _Mark) -> str | None:
         if self._mode != "cw":

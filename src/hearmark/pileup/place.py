@@ -76,17 +76,24 @@ class Memory:
         kept = np.arange(max(0, self._count - min(steps, 256)), self._count) % 256
         return np.asarray(self._place[kept])
 
-    def sending(self, stream: int, earliest_s: float, now_s: float) -> tuple[float | None, float | None]:
-        """When the newest transmission on `stream` began (None: nothing since `earliest_s`) and, if over, ended."""
-        index = self._steps(earliest_s, now_s)
-        heard = np.nonzero(self._active[index, max(0, stream - 1) : stream + 2].any(axis=1))[0]
+    def sending(self, stream: int, over_s: float, now_s: float) -> tuple[float | None, float | None]:
+        """When the first transmission on `stream` began that did not begin before the over's end at `over_s` (None:
+        nothing such), and, if over, when it ended. Who was sending all along does not reply."""
+        index = self._steps(over_s - 1.0, now_s)
+        active = self._active[index, max(0, stream - 1) : stream + 2].any(axis=1)
+        heard = np.nonzero(active)[0]
         if len(heard) < 2:
             return None, None
         breaks = np.nonzero(np.diff(heard) > _GAP_STEPS)[0]
-        first = heard[breaks[-1] + 1] if len(breaks) else heard[0]
-        last = heard[-1]
-        stop = float(self._time[index[last]]) + STEP_S if len(index) - 1 - last > _GAP_STEPS else None
-        return float(self._time[index[first]]) + 0.04, stop
+        firsts = np.concatenate([heard[:1], heard[breaks + 1]])
+        lasts = np.concatenate([heard[breaks], heard[-1:]])
+        for first, last in zip(firsts, lasts, strict=True):
+            begin = float(self._time[index[first]])
+            if begin < over_s - 0.45 or last - first < 2:
+                continue
+            stop = float(self._time[index[last]]) + STEP_S if len(index) - 1 - last > _GAP_STEPS else None
+            return begin + 0.04, stop
+        return None, None
 
     def dx_rise(self, now_s: float, not_before_s: float | None) -> float:
         """Where the level of the DX rose, looking back from now."""
