@@ -33,6 +33,7 @@ from hearmark.web.wire import EVENT_VERSION, as_text
 
 PORT = 4327
 LARGEST_REQUEST = 4096
+BACKLOG = 64
 POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "
     "worker-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
@@ -226,6 +227,8 @@ def _bind(host: str, port: int) -> socket.socket:
     listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         listener.bind((host, port))
+        # From here on a page may connect and wait, although the event loop has yet to begin.
+        listener.listen(BACKLOG)
     except (OSError, OverflowError) as error:
         listener.close()
         raise HearmarkError(
