@@ -192,7 +192,7 @@ class Exchange:
         if self._mark is None:
             return self._begun(best, belief, time_s, now_s)
         mark = self._mark
-        if self.over is not None and self.state[CALLS] > self.state[ANSWERS] and self._since_over(time_s) > 0.25:
+        if self.over is not None and self.state[CALLS] > 0.7 and self._since_over(time_s) > 0.6:
             # he has closed that contact
             return [self._taken_back(mark, now_s) if mark.lost > LOST_STEPS else self._stands(mark, now_s)]
         held = float(near[max(0, mark.stream - 1) : mark.stream + 2].max())
@@ -246,8 +246,10 @@ class Exchange:
         if over is None:
             return False
         said = text_of(self.memory.symbols(over.start_s - 0.1, None, -1))
-        if has_report(said) or len(said) < 3:  # a DX whom nobody can read cannot be asked either
+        if has_report(said):
             return True
+        if self.over is None and not said and over.stop_s is not None and over.stop_s - over.start_s > 2.0:
+            return True  # a DX whom nobody can read cannot be asked
         return self._on_stream(stream, time_s - 4.0)
 
     def _on_stream(self, stream: int, since_s: float) -> bool:
