@@ -14,14 +14,15 @@ from collections import defaultdict
 from collections.abc import Iterable
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 
 from hearmark.engine import Engine, EngineConfig
 from hearmark.events import Advice, Answer, Block, Event, Mode, Over, Row
-from hearmark.marks import settled, tolerance_hz
+from hearmark.marks import settled
 from hearmark.simulate import people, render, scenario, scoring, speech
-from hearmark.simulate.session import Contact, Session
+from hearmark.simulate.session import Session
 
 RATE = 48_000
 LEVELS = {"easy": 0.9, "hard": 0.9, "brutal": 0.85, "varied": 0.85}
@@ -47,7 +48,7 @@ class Result:
 
 def session_of(level: str, mode: Mode, seed: int) -> Session:
     """The pile-up of a seed."""
-    sc = scenario.varied(mode, seed) if level == "varied" else scenario.preset(level, mode, seed)  # type: ignore[arg-type]
+    sc = scenario.varied(mode, seed) if level == "varied" else scenario.preset(level, mode, seed)
     return people.play(sc, speech if mode != "cw" else None)
 
 
@@ -89,6 +90,7 @@ class Loudest:
         self.answers: list[Answer] = []
 
     def feed(self, events: Iterable[Event]) -> None:
+        """What the engine gave, in order."""
         sc = self.session.scenario
         for event in events:
             if isinstance(event, Row):
@@ -110,6 +112,7 @@ class Loudest:
                     )
 
     def trial(self) -> scoring.Trial:
+        """All guesses, ready to be scored."""
         return scoring.trial(self.answers, self.session.contacts, self.session.scenario.mode)
 
 
@@ -117,7 +120,7 @@ def cue_figures(events: list[Event], session: Session) -> tuple[tuple[int, int],
     """(call cues, those shown while he sends or another is being answered), delays of right ones after his over."""
     overs = [t for t in session.transmissions if t.station == 0]
     busy = [(t.start_s, t.stop_s) for t in overs]
-    for t, following in zip(overs, overs[1:], strict=False):
+    for t, following in pairwise(overs):
         if t.role in ("answer", "again"):
             busy.append((t.stop_s, following.start_s))
     changes = [e for e in events if isinstance(e, Advice)]
@@ -130,7 +133,7 @@ def cue_figures(events: list[Event], session: Session) -> tuple[tuple[int, int],
             calls += 1
             wrong += any(a < e.time_s < b for a, b in busy)
     delays = []
-    for t, following in zip(overs, overs[1:], strict=False):
+    for t, following in pairwise(overs):
         if t.role in ("cq", "confirm") and following.start_s - t.stop_s > 0.9:
             at = min((a for a, b in shown if b > t.stop_s and a < following.start_s), default=None)
             delays.append(max(0.0, at - t.stop_s) if at is not None else following.start_s - t.stop_s)
@@ -152,9 +155,8 @@ def over_figures(events: list[Event], session: Session) -> tuple[int, int, int]:
     for a, b in true:
         for k, (c, d) in enumerate(found):
             shared = min(b, d) - max(a, c)
-            if k not in used and (
-                (abs(a - c) < 0.3 and abs(b - d) < 0.3) or shared > 0.8 * (max(b, d) - min(a, c))
-            ):
+            close = abs(a - c) < 0.3 and abs(b - d) < 0.3
+            if k not in used and (close or shared > 0.8 * (max(b, d) - min(a, c))):
                 used.add(k)
                 right += 1
                 break
@@ -185,7 +187,8 @@ def shares(results: list[Result], attribute: str, precision: float) -> str:
     best = scoring.best_recall(trials, precision)
     delay = f"{s.median_delay_s:.2f}" if s.median_delay_s is not None else "-"
     at = f"{best[0]:.3f}" if best else "-"
-    return f"recall {s.recall:.3f} precision {s.precision:.3f} delay {delay} s | recall at precision {precision:g}: {at}"
+    found = f"recall {s.recall:.3f} precision {s.precision:.3f} delay {delay} s"
+    return f"{found} | recall at precision {precision:g}: {at}"
 
 
 def main() -> None:
@@ -226,7 +229,8 @@ def show(results: list[Result], level: str, mode: str) -> None:
             print(f"    SNR {low:3d} to {high:2d} dB: found {found[some].mean():.3f} of {some.sum()}")
     calls, wrong = (sum(r.cues[k] for r in results) for k in (0, 1))
     delays = np.concatenate([r.cue_delays_s for r in results])
-    print(f"  cue: {calls} calls, wrong {wrong / max(calls, 1):.3f}, delay median {np.median(delays):.2f} s (90 %: {np.quantile(delays, 0.9):.2f})")
+    delay = f"median {np.median(delays):.2f} s (90 %: {np.quantile(delays, 0.9):.2f})"
+    print(f"  cue: {calls} calls, wrong {wrong / max(calls, 1):.3f}, delay {delay}")
     right, found_n, true = (sum(r.overs[k] for r in results) for k in (0, 1, 2))
     print(f"  overs: F1 {2 * right / max(found_n + true, 1):.3f} ({right} right, {found_n} found, {true} true)")
     print(f"  speed: median {np.median([r.real_time for r in results]):.1f} x real time on one core", flush=True)

@@ -29,7 +29,7 @@ def commands() -> None:
 
 @commands.command()
 @click.argument("recording", type=FILE)
-@click.option("--dx", "dx_khz", type=float, help="Frequency of the DX in kHz; estimated if left out.")
+@click.option("--dx", "dx_khz", type=float, help="Frequency of the DX in kHz.")
 @click.option("--mode", type=MODES, help="Estimated if left out.")
 @click.option("--window", help='Where he says he listens, like "up 5-10"; estimated if left out.')
 @click.option("--center", "center_khz", type=float, help="Centre of the recording in kHz, if the file does not say.")
@@ -52,7 +52,9 @@ def review(
 
     for path in filter(None, (json_path, picture)):
         check_writable(path)
-    dx_hz = None if dx_khz is None else _hz(dx_khz, "--dx")
+    if dx_khz is None:
+        raise HearmarkError("The frequency of the DX is not known; add --dx KHZ.")
+    dx_hz = _hz(dx_khz, "--dx")
     window_hz = _window(window, dx_hz, mode)
     center_hz = None if center_khz is None else _hz(center_khz, "--center")
     pitch_hz = pitch_hz if mode == "cw" else 0.0
@@ -182,15 +184,13 @@ def _hz(khz: float, option: str) -> float:
     return hz_from_khz(khz)
 
 
-def _window(window: str | None, dx_hz: float | None, mode: Mode | None) -> tuple[float, float] | None:
+def _window(window: str | None, dx_hz: float, mode: Mode | None) -> tuple[float, float] | None:
     """Absolute edges of the window, if it was said."""
     from hearmark.window import window_offsets_hz
 
     if window is None:
         return None
     low_hz, high_hz = window_offsets_hz(window, mode)
-    if dx_hz is None:
-        raise HearmarkError(f'The window "{window}" counts from the DX; add --dx KHZ.')
     return dx_hz + low_hz, dx_hz + high_hz
 
 

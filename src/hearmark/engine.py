@@ -14,7 +14,21 @@ import numpy.typing as npt
 
 from hearmark.ear.counsel import Counsel
 from hearmark.events import (
-    Allowed, Answer, Block, Dial, Emission, Event, Gap, KeyState, Levels, Mode, Note, Over, Plan, RadioState, Row,
+    Allowed,
+    Answer,
+    Block,
+    Dial,
+    Emission,
+    Event,
+    Gap,
+    KeyState,
+    Levels,
+    Mode,
+    Note,
+    Over,
+    Plan,
+    RadioState,
+    Row,
     Turn,
 )  # fmt: skip
 from hearmark.modes.alphabet import text_of
@@ -157,9 +171,11 @@ class _Chain:
         grid = self._transform.grid
         self._grid = grid
         self._floor = Floor(grid)
-        self._finder: Finder = (
-            MorseFinder(grid, low_hz, high_hz, alone) if mode == "cw" else VoiceFinder(grid, low_hz, high_hz, mode, alone)
-        )
+        self._finder: Finder
+        if mode == "cw":
+            self._finder = MorseFinder(grid, low_hz, high_hz, alone)
+        else:
+            self._finder = VoiceFinder(grid, low_hz, high_hz, mode, alone)
         self._tracker = EmissionTracker(grid) if mode == "cw" and not alone else None
         self._exchange = Exchange(self._finder.frequency_hz, dx_hz, mode)
         self._counsel = Counsel(self.plan, self._finder.frequency_hz)
@@ -221,11 +237,12 @@ class _Chain:
         first_s = self._pending_s  # centre of the first window
         now_s = first_s + (BATCH_FRAMES - 1) * self._grid.hop_s + self._grid.window_s / 2
         floor = self._floor.feed(power)
-        ratio = power / np.maximum(floor, np.float32(1e-30))
+        ratio = (power / np.maximum(floor, np.float32(1e-30))).astype(np.float32, copy=False)
         self._batches += 1
         mean = ratio.reshape(-1, STEP_FRAMES, ratio.shape[1]).mean(axis=1)
         self._exchange.memory.add_spectra(self._grid.frequency_hz, mean)
-        yield Row(now_s, self._grid.low_hz, self._grid.step_hz, (10.0 * np.log10(mean.mean(axis=0) + 1e-3)).astype(np.float32))
+        row_db = (10.0 * np.log10(mean.mean(axis=0) + 1e-3)).astype(np.float32)
+        yield Row(now_s, self._grid.low_hz, self._grid.step_hz, row_db)
         look = self._finder.look(ratio)
         events = self._exchange.feed(look, first_s - self._grid.window_s / 2, now_s)
         yield from self._digest(events, now_s)

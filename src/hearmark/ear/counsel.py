@@ -18,6 +18,8 @@ from hearmark.pileup.look import ANSWERS, CALLS, DUE, OPEN, Look
 
 CALL_OPEN = 0.6
 """Least probability of "he listens to all" for "call": a call over somebody's reply is worse than a late one."""
+SETTLED_S = 0.5
+"""Silence of the DX before "call": pauses between his words and shallow fades are shorter."""
 CROWD_S = 4.0
 """Memory of where callers send."""
 _STEP_S = 0.096
@@ -71,7 +73,8 @@ class Counsel:
         before = self._marks.get(answer.id)
         if before is None and gone:
             return
-        moved = before is None or abs(before[0] - answer.frequency_hz) > tolerance_hz(self._plan.mode) or before[1] != gone
+        near_hz = tolerance_hz(self._plan.mode)
+        moved = before is None or abs(before[0] - answer.frequency_hz) > near_hz or before[1] != gone
         if not moved:
             return
         self._marks[answer.id] = (answer.frequency_hz, gone)
@@ -101,13 +104,23 @@ class Counsel:
         self._machine, cued = cueing.cue(self._machine, moment)
         if self._place is None:
             return
-        if cued.cue == "call" and exchange.state[OPEN] < CALL_OPEN:
-            cued = cueing.Cued("listen", "is he answering somebody?", float(1 - exchange.state[OPEN]))
+        if cued.cue == "call" or self._asks(cued, moment):
+            calling = self._told is not None and self._told.cue == "call"
+            quiet_s = exchange.memory.dx_quiet_s()
+            if exchange.state[OPEN] < CALL_OPEN:
+                cued = cueing.Cued("listen", "is he answering somebody?", float(1 - exchange.state[OPEN]))
+            elif not calling and min(quiet_s, moment.since_over_s or 0.0) < SETTLED_S:
+                cued = cueing.Cued("wait", "is he done?", float(exchange.state[OPEN]))
         now = advising.advice(now_s, self._place, cued)
         last = self._told
         if last is None or (last.cue, last.transmit_hz, last.why) != (now.cue, now.transmit_hz, now.why):
             self._told = now
             yield now
+
+    @staticmethod
+    def _asks(cued: cueing.Cued, moment: cueing.Moment) -> bool:
+        """A move while he listens to all is followed by a call: the same caution holds."""
+        return cued.cue == "move" and not moment.dx_sending and moment.answered_probability < cueing.ANSWERED
 
     def _recommend(self, exchange: Exchange, frequency_hz: npt.NDArray[np.float64], now_s: float) -> None:
         self._stale = False

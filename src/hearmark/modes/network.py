@@ -33,4 +33,4 @@ class Network:
 
 def compress(ratio: Array) -> Array:
     """Power over noise to the networks' scale: log10(ratio + 0.1), at most 5. About -1 where there is nothing."""
-    return np.minimum(np.log10(ratio + np.float32(0.1)), np.float32(5.0))
+    return np.asarray(np.minimum(np.log10(ratio + np.float32(0.1)), np.float32(5.0)), np.float32)

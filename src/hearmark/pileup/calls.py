@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import re
 
-_CALL = re.compile(r"^(?:[A-Z0-9]{1,3}/)?(?:[A-Z]{1,2}|[A-Z][0-9]|[0-9][A-Z]{1,2})[0-9]{1,2}[A-Z]{1,4}(?:/[A-Z0-9]{1,4})?$")
+_CALL = re.compile(
+    r"^(?:[A-Z0-9]{1,3}/)?(?:[A-Z]{1,2}|[A-Z][0-9]|[0-9][A-Z]{1,2})[0-9]{1,2}[A-Z]{1,4}(?:/[A-Z0-9]{1,4})?$"
+)
 _REPORT = re.compile(r"^[1-5EA][0-9NETA]{2}$")
 
 

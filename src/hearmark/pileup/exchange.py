@@ -37,7 +37,7 @@ CHANGE = 0.1
 _BEGIN, _END = 0.6, 0.4
 QUIET_STEPS = 3
 """Steps of probable silence that end an over."""
-REJOIN_S = 0.5
+REJOIN_S = 0.75
 """A pause shorter than this was a pause inside an over: the over goes on under its id."""
 
 
@@ -267,7 +267,7 @@ class Exchange:
             start = time_s  # he still sends: the reply is to come
         elif last is not None and last.stop_s is not None and self.over is None:
             begun, ended = self.memory.sending(mark.stream, last.stop_s, time_s)
-            first = not mark.heard or begun is not None and begun > start + 0.3 and not mark.reported
+            first = not mark.heard or (begun is not None and begun > start + 0.3 and not mark.reported)
             if begun is not None and (first or begun <= start + 0.3):
                 start, stop, mark.heard = begun, ended, True
                 mark.reported = mark.reported or self._on_stream(mark.stream, begun)
@@ -309,7 +309,8 @@ class Exchange:
     def _call(self, mark: _Mark) -> str | None:
         if self._mode != "cw":
             return None
-        since = (self.over or self._last_over).start_s if (self.over or self._last_over) else mark.answer.start_s
+        over = self.over or self._last_over
+        since = over.start_s if over is not None else mark.answer.start_s
         return last_call(text_of(self.memory.symbols(since - 0.1, None, -1))) or mark.answer.call
 
     def _take(self, kind: str) -> int:

@@ -33,7 +33,10 @@ _DX_BINS, _DX_LEAD = 208, 8
 class Finder(Protocol):
     """Takes ratios of power to noise, (frames, bins), frames a multiple of four; looks at every stream."""
 
-    frequency_hz: npt.NDArray[np.float64]
+    @property
+    def frequency_hz(self) -> npt.NDArray[np.float64]:
+        """Centre of every stream, or its suppressed carrier, in hertz."""
+        ...
 
     def look(self, ratio: Array) -> Look:
         """One step for every four frames."""
@@ -73,7 +76,7 @@ class MorseFinder:
             self._still = streams
             self._at = 0
             self._centres = CONTEXT_BINS + 2 * np.arange(MORSE_STREAMS)
-            self.frequency_hz = low_hz + 2 * grid.step_hz * np.arange(MORSE_STREAMS)
+            self.frequency_hz = np.asarray(low_hz + 2 * grid.step_hz * np.arange(MORSE_STREAMS), np.float64)
             self._zero = self._still.shape[1] + CONTEXT_BINS
             self._all = np.append(self._centres, self._zero)
             self._dx = slice(grid.zero - CONTEXT_BINS, grid.zero + CONTEXT_BINS + 1)
@@ -89,7 +92,7 @@ class MorseFinder:
             last = min(grid.bins - 1 - CONTEXT_BINS, first + 2 * MORSE_STREAMS - 1)
         first += (first - grid.zero) % 2
         self._centres = np.arange(first, last + 1, 2)
-        self.frequency_hz = grid.low_hz + grid.step_hz * self._centres
+        self.frequency_hz = np.asarray(grid.low_hz + grid.step_hz * self._centres, np.float64)
         self._all = np.append(self._centres, grid.zero)
         self._network = Network("hearmark.pileup", "morse_finder.onnx")
         self._reader = MorseReader(len(self._all))
@@ -162,7 +165,7 @@ class VoiceFinder:
         centres = first + _DIAL_BINS * np.arange(dials)
         if self._lower:
             centres = grid.bins - 1 - centres
-        self.frequency_hz = grid.low_hz + grid.step_hz * centres
+        self.frequency_hz = np.asarray(grid.low_hz + grid.step_hz * centres, np.float64)
         self._network = Network("hearmark.pileup", "voice_finder.onnx")
         self.forget()
 
@@ -190,7 +193,8 @@ class VoiceFinder:
             h_whole=self._whole,
             h_stream=self._each,
         )
-        return Look(softmax(logits.T), softmax(state), talk.T > 0.0, dx[2:, _DX_LEAD + 16 : _DX_LEAD + 176].mean(axis=1))
+        dx_level = dx[2:, _DX_LEAD + 16 : _DX_LEAD + 176].mean(axis=1)
+        return Look(softmax(logits.T), softmax(state), talk.T > 0.0, dx_level)
 
 
 def _padded(level: Array, pad: tuple[int, int], kept: slice) -> Array:

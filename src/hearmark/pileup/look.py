@@ -11,14 +11,16 @@ from hearmark.modes.network import Array
 
 STEP_S = 0.032
 OPEN, CALLS, ANSWERS, DUE = 0, 1, 2, 3
-"""States of the exchange: nobody was answered and the DX listens; the DX sends to all; he sends to one; a reply is due."""
+"""States of the exchange: nobody was answered and the DX listens; the DX sends to all; he sends to one; a reply is
+due."""
 
 
 @dataclass(frozen=True, slots=True)
 class Look:
     """`place`: probability of each stream to be the answered station's, the last column "nobody", (steps, streams + 1).
     `state`: probability of the four states, (steps, 4). `active`: is anybody sending there, (steps, streams).
-    `dx_level`: level at the DX, networks' scale, (steps,). `symbols`: Morse symbols of every stream and, last, of the DX, (steps, streams + 1); None in voice.
+    `dx_level`: level at the DX, networks' scale, (steps,). `symbols`: Morse symbols of every stream and, last, of the
+    DX, (steps, streams + 1); None in voice.
     """
 
     place: Array

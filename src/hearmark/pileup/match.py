@@ -48,7 +48,7 @@ class Matcher:
         return out
 
 
-@numba.njit(cache=True)  # type: ignore[untyped-decorator]
+@numba.njit(cache=True)
 def _alike(word, length: int, text, when, now: int) -> float:  # type: ignore[no-untyped-def]
     """Edits of `word` against its best place in the fresh part of `text`, as a score."""
     first = DEPTH
@@ -73,7 +73,7 @@ def _alike(word, length: int, text, when, now: int) -> float:  # type: ignore[no
     return max(score, 0.0)
 
 
-@numba.njit(cache=True)  # type: ignore[untyped-decorator]
+@numba.njit(cache=True)
 def _call_like(word, length: int) -> bool:  # type: ignore[no-untyped-def]
     digit, letter = False, False
     for j in range(length):
@@ -85,7 +85,7 @@ def _call_like(word, length: int) -> bool:  # type: ignore[no-untyped-def]
     return length >= 3 and digit and letter
 
 
-@numba.njit(cache=True)  # type: ignore[untyped-decorator]
+@numba.njit(cache=True)
 def _advance(symbols, dx_symbols, text, when, last, score, word, out) -> None:  # type: ignore[no-untyped-def]
     streams = text.shape[0]
     sought, sending = word[4 : 4 + LONGEST], word[4 + LONGEST :]

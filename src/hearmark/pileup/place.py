@@ -111,6 +111,14 @@ class Memory:
         high = np.nonzero(self._dx[index] > self._threshold(index))[0]
         return float(self._time[index[high[-1]]]) + 0.05 if len(high) else now_s
 
+    def dx_quiet_s(self) -> float:
+        """For how long, up to 3 s, the level of the DX has been low."""
+        if not self._count:
+            return 0.0
+        index = self._steps(self._time[(self._count - 1) % DEPTH] - 3.0)
+        high = np.nonzero(self._dx[index] > self._threshold(index))[0]
+        return (len(index) - 1 - int(high[-1])) * STEP_S if len(high) else 3.0
+
     def _threshold(self, index: npt.NDArray[np.int64]) -> float:
         """Between what lies under him and his own level (networks' scale)."""
         recent = self._dx[self._steps(self._time[(self._count - 1) % DEPTH] - 20.0)]
@@ -119,7 +127,9 @@ class Memory:
         low, top = np.quantile(recent, [0.1, 0.98])
         return float(max(low + 0.25, low + 0.45 * (min(float(self._dx[index].max()), float(top)) - low)))
 
-    def power(self, start_s: float, stop_s: float, low_hz: float, high_hz: float) -> tuple[npt.NDArray[np.float64], Array]:
+    def power(
+        self, start_s: float, stop_s: float, low_hz: float, high_hz: float
+    ) -> tuple[npt.NDArray[np.float64], Array]:
         """Frequencies and mean power over noise between two times and two frequencies."""
         if self._spectra is None:
             return np.zeros(0), np.zeros(0, np.float32)

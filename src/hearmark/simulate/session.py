@@ -43,7 +43,7 @@ class Scenario:
     impulses_per_s: float = 0.0
     carriers: int = 0
     sloppiness: float = 0.5
-    """0: everyone by the book and at one pace; 1: every variation of text, timing, repeats and manners at its widest."""
+    """0: everyone by the book and at one pace; 1: every variation of text, timing, repeats, manners at its widest."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -32,7 +32,7 @@ class Survey:
         frames = self._transform.feed(block.samples)
         if len(frames):
             floor = self._floor.feed(frames.power)
-            ratio = frames.power / np.maximum(floor, np.float32(1e-30))
+            ratio = (frames.power / np.maximum(floor, np.float32(1e-30))).astype(np.float32, copy=False)
             self._busy += (ratio > 8.0).sum(axis=0)
             zero, grid = self._transform.grid.zero, self._transform.grid
             self._own.append(ratio[:, max(0, zero - 180) : min(grid.bins, zero + 180)].reshape(len(ratio), -1))
