@@ -11,7 +11,7 @@ from typing import Any
 import click
 
 from hearmark.errors import HearmarkError
-from hearmark.events import Mode
+from hearmark.events import Mode, Plan
 from hearmark.units import hz_from_khz
 
 MODES = click.Choice(["cw", "usb", "lsb"])
@@ -66,6 +66,9 @@ def review(
     with _progress("Listening", source.duration_s or 1.0) as advance:
         events = hear(source, engine, advance)
     about = report.Recording(source.sample_rate_hz, source.center_hz, source.duration_s or 0.0)
+    plan = next((event for event in events if isinstance(event, Plan)), None)
+    if plan is not None:
+        mode, window_hz = plan.mode, (plan.listen_low_hz, plan.listen_high_hz)
     content = report.document(events, about, dx_hz, mode)
     click.echo(report.readable(content), nl=False)
     if json_path:
@@ -73,8 +76,7 @@ def review(
     if picture:
         from hearmark.picture import ladder_png
 
-        shown_hz = content["dx"]["frequency_hz"] or source.center_hz
-        write_whole(picture, ladder_png(events, shown_hz, mode or "usb", window_hz))
+        write_whole(picture, ladder_png(events, dx_hz, mode or "usb", window_hz))
 
 
 @commands.command()
@@ -127,6 +129,8 @@ def simulate(
 @click.option("--settings", "settings_path", type=FILE, help="Settings file (TOML).")
 def listen(**options: Any) -> None:
     """Listen live and show the page on this machine."""
+    what = "an invented pile-up" if options["demo"] else "the receiver"
+    click.echo(f"Preparing {what}; the address of the page follows in a few seconds ...")
     from hearmark.engine import Engine, EngineConfig
     from hearmark.files import check_writable
     from hearmark.listening import Recorder, Wish, open_live
@@ -144,9 +148,8 @@ def listen(**options: Any) -> None:
         options[f"{name}_hz"] = None if khz is None else _hz(khz, f"--{name}")
     heard = open_live(Wish(**options), settings)
     engine = Engine(EngineConfig(heard.dx_hz, heard.mode, heard.window_low_hz, heard.window_high_hz))
-    view = View(
-        heard.title, heard.dx_hz, heard.mode, heard.window_low_hz, heard.window_high_hz, pausable=heard.paced
-    )
+    edges = (heard.window_low_hz, heard.window_high_hz)
+    view = View(heard.title, heard.dx_hz, heard.mode, *edges, heard.transmit_hz, pausable=heard.paced)
     port = settings.page.port if port is None else port
     if record_path is None:
         serve(LiveSession(heard.events, engine, view, paced=heard.paced), port=port)

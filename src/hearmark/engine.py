@@ -10,7 +10,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
-import numpy.typing as npt
 
 from hearmark.ear.counsel import Counsel
 from hearmark.events import (
@@ -35,14 +34,14 @@ from hearmark.modes.alphabet import text_of
 from hearmark.pileup.calls import last_call
 from hearmark.pileup.exchange import Exchange
 from hearmark.pileup.finder import Finder, MorseFinder, VoiceFinder, morse_range_hz, voice_range_hz
+from hearmark.pileup.strength import Strength
+from hearmark.spectrum.batches import BATCH_FRAMES, Band, Batch
 from hearmark.spectrum.emissions import EmissionTracker
-from hearmark.spectrum.floor import Floor
+from hearmark.spectrum.slices import Slices
 from hearmark.spectrum.survey import Survey
-from hearmark.spectrum.transform import Frames, Transform
+from hearmark.spectrum.transform import WINDOW_S, Frames
 
-BATCH_FRAMES = 12
 STEP_FRAMES = 4
-_AUDIO_HZ = 3_500.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +112,7 @@ class Engine:
         if self._chain is None:
             self._waiting.append(block)
             if self._survey is None and not self._known():
-                self._survey = Survey(self.config.dx_hz, block.sample_rate_hz, block.center_hz)
+                self._survey = Survey(self.config.dx_hz, block)
             if self._survey is None or self._survey.feed(block):
                 yield from self._decide()
             return
@@ -156,72 +155,48 @@ class _Chain:
         dx_hz = config.dx_hz
         self.plan = Plan(dx_hz, low_hz, high_hz, mode, kind="simplex" if low_hz == high_hz == dx_hz else "split")
         self._mode, self._dx_hz, self._own_call = mode, dx_hz, config.own_call
-        step_hz = first.sample_rate_hz / round(first.sample_rate_hz * 0.064)
-        alone = first.audio
-        if alone:
-            range_hz = (dx_hz - _AUDIO_HZ, dx_hz + _AUDIO_HZ)
-        elif mode == "cw":
+        step_hz = first.sample_rate_hz / round(first.sample_rate_hz * WINDOW_S)
+        if mode == "cw":
             range_hz = morse_range_hz(dx_hz, low_hz, high_hz, step_hz)
         else:
             range_hz = voice_range_hz(dx_hz, low_hz, high_hz, mode)
-        self._audio = alone
-        self._rate_hz, self._center_hz = first.sample_rate_hz, first.center_hz
-        self._transform = Transform(first.sample_rate_hz, first.center_hz, dx_hz, *range_hz)
-        self._transform.restart(first.first_sample)
-        grid = self._transform.grid
-        self._grid = grid
-        self._floor = Floor(grid)
+        self._band: Band | Slices = (
+            Slices(first, mode, dx_hz, *range_hz) if first.audio else Band(first, dx_hz, *range_hz)
+        )
+        self._grid = grid = self._band.grid
         self._finder: Finder
-        if mode == "cw":
-            self._finder = MorseFinder(grid, low_hz, high_hz, alone)
-        else:
-            self._finder = VoiceFinder(grid, low_hz, high_hz, mode, alone)
-        self._tracker = EmissionTracker(grid) if mode == "cw" and not alone else None
+        self._finder = MorseFinder(grid, low_hz, high_hz) if mode == "cw" else VoiceFinder(grid, low_hz, high_hz, mode)
+        self._tracker = EmissionTracker(grid) if mode == "cw" and not first.audio else None
+        self._strength = Strength(grid.frequency_hz, mode)
         self._exchange = Exchange(self._finder.frequency_hz, dx_hz, mode)
         self._counsel = Counsel(self.plan, self._finder.frequency_hz)
-        self._pending: npt.NDArray[np.float32] = np.zeros((0, grid.bins), np.float32)
-        self._pending_s = 0.0
         self._batches = 0
-        self._transform_idle = False
+        self._resting = False
 
     def block(self, block: Block) -> Iterator[Event]:
         """Samples in."""
-        if block.sample_rate_hz != self._rate_hz or block.center_hz != self._center_hz:
-            # retuned: a slice elsewhere says nothing about the DX's own frequency
+        if not self._band.hears(block):
             yield from self.gap(block.start_s)
-            if abs(block.sample_rate_hz - self._rate_hz) > 1e-9:
-                return
-            if block.center_hz != self._center_hz:
-                return
-        if self._transform_idle:
-            self._transform.restart(block.first_sample)
-            self._transform_idle = False
-        frames = self._transform.feed(block.samples)
-        if not len(frames):
             return
-        if not len(self._pending):
-            self._pending_s = frames.start_s
-        power = np.concatenate([self._pending, frames.power]) if len(self._pending) else frames.power
-        whole = len(power) // BATCH_FRAMES
-        for k in range(whole):
-            yield from self._batch(power[k * BATCH_FRAMES : (k + 1) * BATCH_FRAMES])
-            self._pending_s += BATCH_FRAMES * self._grid.hop_s
-        self._pending = power[whole * BATCH_FRAMES :].copy()
+        self._resting = False
+        for batch in self._band.feed(block):
+            yield from self._batch(batch)
 
     def gap(self, time_s: float) -> Iterator[Event]:
         """Deaf from here on, until the next block."""
-        if self._transform_idle:
+        if self._resting:
             return
-        self._transform_idle = True
-        self._pending = self._pending[:0]
+        self._resting = True
+        self._band.rest()
         self._finder.forget()
         yield from self._digest(self._exchange.break_off(time_s), time_s)
 
     def finish(self) -> Iterator[Event]:
         """The end of the stream."""
-        time_s = self._pending_s
+        time_s = self._band.now_s
         yield from self._digest(self._exchange.break_off(time_s), time_s)
         yield self._counsel.ear(time_s)
+        yield from self._counsel.closing(self._exchange, self._grid.frequency_hz, time_s)
 
     def told(self, event: Event) -> Iterator[Event]:
         """What the operator or the radio says."""
@@ -233,22 +208,22 @@ class _Chain:
             case _:
                 yield from self._counsel.told(event)
 
-    def _batch(self, power: npt.NDArray[np.float32]) -> Iterator[Event]:
-        first_s = self._pending_s  # centre of the first window
+    def _batch(self, batch: Batch) -> Iterator[Event]:
+        first_s, ratio = batch.start_s, batch.ratio
+        begin_s = first_s - self._grid.window_s / 2
         now_s = first_s + (BATCH_FRAMES - 1) * self._grid.hop_s + self._grid.window_s / 2
-        floor = self._floor.feed(power)
-        ratio = (power / np.maximum(floor, np.float32(1e-30))).astype(np.float32, copy=False)
         self._batches += 1
         mean = ratio.reshape(-1, STEP_FRAMES, ratio.shape[1]).mean(axis=1)
         self._exchange.memory.add_spectra(self._grid.frequency_hz, mean)
+        self._strength.add(begin_s, mean)
         row_db = (10.0 * np.log10(mean.mean(axis=0) + 1e-3)).astype(np.float32)
         yield Row(now_s, self._grid.low_hz, self._grid.step_hz, row_db)
         look = self._finder.look(ratio)
-        events = self._exchange.feed(look, first_s - self._grid.window_s / 2, now_s)
+        events = self._exchange.feed(look, begin_s, now_s)
         yield from self._digest(events, now_s)
         if self._tracker is not None:
-            frames = Frames(self._grid, self._batches * BATCH_FRAMES, first_s, power)
-            for emission in self._tracker.feed(frames, floor):
+            frames = Frames(self._grid, self._batches * BATCH_FRAMES, first_s, batch.power)
+            for emission in self._tracker.feed(frames, batch.floor):
                 yield self._read(emission, now_s)
         if self._exchange.over is not None and self._batches % 5 == 0 and look.symbols is not None:
             over = self._exchange.over
@@ -272,9 +247,12 @@ class _Chain:
 
     def _digest(self, events: list[Over | Turn | Answer], now_s: float) -> Iterator[Event]:
         for event in events:
-            yield event
             if isinstance(event, Answer):
+                snr_db = self._strength.snr_db(event.frequency_hz, event.start_s, event.stop_s)
+                yield event if snr_db is None else replace(event, snr_db=snr_db)
                 yield from self._counsel.marked(event, now_s)
-            elif isinstance(event, Over) and event.stop_s is None:
+                continue
+            yield event
+            if isinstance(event, Over) and event.stop_s is None:
                 yield from self._counsel.over_begins(now_s)
 

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
-from hearmark.events import Advice, Answer, Ear, Event, Gap, Levels, Mode, Over, Turn
+from hearmark.events import Advice, Answer, Ear, Event, Gap, Levels, Mode, Over, Plan, Turn
 from hearmark.marks import SURE, settled
 from hearmark.units import khz_from_hz
 
@@ -26,16 +26,18 @@ class Recording:
 
 
 def newest(events: Iterable[Event], kind: type[Revised]) -> list[Revised]:
-    """The newest state of each over or turn, by start time."""
+    """The newest state of each over or turn, by start time; those that turned out to be none have no length."""
     by_id = {event.id: event for event in events if isinstance(event, kind)}
-    return sorted(by_id.values(), key=lambda event: event.start_s)
+    real = (event for event in by_id.values() if event.stop_s is None or event.stop_s > event.start_s)
+    return sorted(real, key=lambda event: event.start_s)
 
 
 def document(events: Sequence[Event], recording: Recording, dx_hz: float | None, mode: Mode | None) -> Document:
     """The events of a review as plain JSON values. Frequencies in hertz, times in seconds.
 
-    `dx_hz` None: the median frequency of the overs; `mode` None: "usb".
+    `dx_hz` None: the median frequency of the overs; `mode` None: the one that the engine's plan names.
     """
+    mode = mode or next((event.mode for event in events if isinstance(event, Plan)), None)
     overs = newest(events, Over)
     if dx_hz is None and overs:
         dx_hz = sorted(over.frequency_hz for over in overs)[len(overs) // 2]

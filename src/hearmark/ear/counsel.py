@@ -88,6 +88,14 @@ class Counsel:
         self._stale = True
         return iter(())
 
+    def closing(
+        self, exchange: Exchange, frequency_hz: npt.NDArray[np.float64], time_s: float
+    ) -> Iterator[Advice]:
+        """The last word when a stream ends: where to call, and why there."""
+        self._recommend(exchange, frequency_hz, time_s)
+        if self._place is not None:
+            yield advising.advice(time_s, self._place, cueing.Cued("listen", self._place.why, 1.0))
+
     def step(
         self, exchange: Exchange, look: Look, mean: npt.NDArray[np.float32], frequency_hz: npt.NDArray[np.float64],
         now_s: float,

@@ -23,7 +23,6 @@ from hearmark.pileup.match import Matcher
 from hearmark.spectrum.transform import Grid
 
 MORSE_STREAMS = 172
-BATCH_NOISE = 1000
 VOICE_BINS = 192
 """3 kHz above the suppressed carrier."""
 _DIAL_BINS = 4
@@ -63,27 +62,9 @@ def voice_range_hz(dx_hz: float, low_hz: float, high_hz: float, mode: Mode) -> t
 
 
 class MorseFinder:
-    """Streams every 31 Hz over the window, aligned on the DX.
+    """Streams every 31 Hz over the window, aligned on the DX."""
 
-    `alone`: the samples cover the DX's own frequency only; the streams then carry still noise.
-    """
-
-    def __init__(self, grid: Grid, low_hz: float, high_hz: float, alone: bool = False) -> None:
-        self._still: Array | None = None
-        if alone:
-            rng = np.random.default_rng(1)
-            streams = rng.standard_exponential((BATCH_NOISE, 2 * MORSE_STREAMS + 2 * CONTEXT_BINS)).astype(np.float32)
-            self._still = streams
-            self._at = 0
-            self._centres = CONTEXT_BINS + 2 * np.arange(MORSE_STREAMS)
-            self.frequency_hz = np.asarray(low_hz + 2 * grid.step_hz * np.arange(MORSE_STREAMS), np.float64)
-            self._zero = self._still.shape[1] + CONTEXT_BINS
-            self._all = np.append(self._centres, self._zero)
-            self._dx = slice(grid.zero - CONTEXT_BINS, grid.zero + CONTEXT_BINS + 1)
-            self._network = Network("hearmark.pileup", "morse_finder.onnx")
-            self._reader = MorseReader(len(self._all))
-            self.forget()
-            return
+    def __init__(self, grid: Grid, low_hz: float, high_hz: float) -> None:
         first = max(CONTEXT_BINS, int(np.ceil(grid.position(low_hz))) - 8)
         last = min(grid.bins - 1 - CONTEXT_BINS, int(np.floor(grid.position(high_hz))) + 8)
         spare = 2 * MORSE_STREAMS - (last - first)
@@ -107,10 +88,6 @@ class MorseFinder:
 
     def look(self, ratio: Array) -> Look:
         """See `Finder`."""
-        if self._still is not None:
-            rows = (self._at + np.arange(len(ratio))) % len(self._still)
-            self._at = int(rows[-1]) + 1
-            ratio = np.concatenate([self._still[rows], ratio[:, self._dx]], axis=1)
         level = compress(ratio)
         seen = features(level, self._all)
         reading = self._reader.read(seen)
@@ -137,13 +114,9 @@ class MorseFinder:
 
 
 class VoiceFinder:
-    """Dials every 62.5 Hz over the window, aligned on the DX; the lower sideband is heard mirrored.
+    """Dials every 62.5 Hz over the window, aligned on the DX; the lower sideband is heard mirrored."""
 
-    `alone`: the samples cover the DX's own frequency only.
-    """
-
-    def __init__(self, grid: Grid, low_hz: float, high_hz: float, mode: Mode, alone: bool = False) -> None:
-        self._alone = alone
+    def __init__(self, grid: Grid, low_hz: float, high_hz: float, mode: Mode) -> None:
         self._lower = mode == "lsb"
         zero = grid.bins - 1 - grid.zero if self._lower else grid.zero
         edges = [grid.position(low_hz), grid.position(high_hz)]
@@ -185,8 +158,6 @@ class VoiceFinder:
         self._past = level[-2:]
         dx = _padded(level, self._dx_pad, self._dx)
         window = _padded(level, self._pad, self._window)
-        if self._alone:
-            window = np.zeros_like(window)  # what the network learnt as "nothing is known of the window"
         logits, state, talk, self._whole, self._each = self._network.run(
             window=window,
             dx=dx,

@@ -6,42 +6,66 @@ import numpy as np
 import numpy.typing as npt
 
 from hearmark.events import Block, Mode
-from hearmark.spectrum.floor import Floor
-from hearmark.spectrum.transform import Transform
+from hearmark.spectrum.batches import Band
+from hearmark.spectrum.transform import PowerArray
 
 SURVEY_S = 16.0
 REACH_HZ = 16_000.0
+_OWN_BINS = 180
+_LOUD, _BUSY = np.float32(15.0), np.float32(8.0)
+"""Power over noise at which a carrier is surely there, and at which somebody probably sends."""
 _GUARD_HZ = {"cw": 300.0, "voice": 3_200.0}
 _BARE_HZ = {"cw": (500.0, 5_500.0), "voice": (3_000.0, 13_000.0)}
 """Where to look when the crowd is silent (common practice, no source)."""
 
 
 class Survey:
-    """Collects a quarter of a minute; then gives mode and window."""
+    """Collects a quarter of a minute; then gives mode and window. Blocks of any size give the same verdict."""
 
-    def __init__(self, dx_hz: float, sample_rate_hz: float, center_hz: float) -> None:
+    def __init__(self, dx_hz: float, first: Block) -> None:
         self._dx_hz = dx_hz
-        self._transform = Transform(sample_rate_hz, center_hz, dx_hz, dx_hz - REACH_HZ, dx_hz + REACH_HZ)
-        self._floor = Floor(self._transform.grid)
-        self._busy = np.zeros(self._transform.grid.bins)
-        self._own: list[npt.NDArray[np.float32]] = []
+        self._band = Band(first, dx_hz, dx_hz - REACH_HZ, dx_hz + REACH_HZ)
+        self._next = first.first_sample
+        self._busy = np.zeros(self._band.grid.bins)
+        self._own: list[PowerArray] = []
         self._frames = 0
+
+    @property
+    def _enough(self) -> bool:
+        return self._frames * self._band.grid.hop_s >= SURVEY_S
 
     def feed(self, block: Block) -> bool:
         """Samples in; True when enough was heard."""
-        frames = self._transform.feed(block.samples)
-        if len(frames):
-            floor = self._floor.feed(frames.power)
-            ratio = (frames.power / np.maximum(floor, np.float32(1e-30))).astype(np.float32, copy=False)
-            self._busy += (ratio > 8.0).sum(axis=0)
-            zero, grid = self._transform.grid.zero, self._transform.grid
-            self._own.append(ratio[:, max(0, zero - 180) : min(grid.bins, zero + 180)].reshape(len(ratio), -1))
-            self._frames += len(frames)
-        return self._frames * self._transform.grid.hop_s >= SURVEY_S
+        if not self._band.hears(block):
+            return self._enough
+        if block.first_sample != self._next:
+            self._band.rest()
+        self._next = block.first_sample + len(block.samples)
+        for batch in self._band.feed(block):
+            if self._enough:
+                break
+            self._busy += (batch.ratio > _BUSY).sum(axis=0)
+            self._own.append(self._around(batch.ratio))
+            self._frames += len(batch.ratio)
+        return self._enough
+
+    def _around(self, ratio: PowerArray) -> PowerArray:
+        """The bins around the DX, he in the middle; what the recording does not cover is 0."""
+        zero, bins = self._band.grid.zero, ratio.shape[1]
+        out = np.zeros((len(ratio), 2 * _OWN_BINS + 1), np.float32)
+        first, last = max(0, zero - _OWN_BINS), min(bins, zero + _OWN_BINS + 1)
+        if first < last:
+            begin = first - (zero - _OWN_BINS)
+            out[:, begin : begin + last - first] = ratio[:, first:last]
+        return out
 
     def verdict(self, mode: Mode | None) -> tuple[Mode, float, float]:
-        """Mode and window. A voice fills kilohertz at a time, a Morse signal a few bins."""
-        grid = self._transform.grid
+        """Mode (as given, if it is) and the edges of the window in hertz.
+
+        A voice fills kilohertz at a time, a Morse signal a few bins. The window is where others than the DX were heard,
+        on the side of him where most were; where nobody was, the side and width are those of common practice.
+        """
+        grid = self._band.grid
         if mode is None:
             mode = self._mode()
         kind = "cw" if mode == "cw" else "voice"
@@ -50,8 +74,7 @@ class Survey:
         busy = self._busy / max(1, self._frames)
         busy = np.where(np.abs(offset) < guard, 0.0, np.maximum(busy - 0.02, 0.0))
         up, down = busy[offset > 0].sum(), busy[offset < 0].sum()
-        total = max(up, down)
-        if total < 0.3:
+        if max(up, down) < 0.3:
             low, high = _BARE_HZ[kind]
             return mode, self._dx_hz + low, self._dx_hz + high
         side = busy * ((offset > 0) if up >= down else (offset < 0))
@@ -69,12 +92,12 @@ class Survey:
         return mode, self._dx_hz + min(low, high - 500.0), self._dx_hz + high
 
     def _mode(self) -> Mode:
-        own = np.concatenate(self._own)
-        middle = own.shape[1] // 2
-        near = own[:, max(0, middle - 2) : middle + 3].max(axis=1) > 15.0
-        upper, lower = own[:, middle + 20 : middle + 170], own[:, max(0, middle - 170) : max(1, middle - 20)]
-        wide_up, wide_down = (upper > 8.0).mean(axis=1), (lower > 8.0).mean(axis=1)
-        voiced = max(np.quantile(wide_up, 0.85), np.quantile(wide_down, 0.85))
-        if near.mean() > 0.08 and voiced < 0.12:
+        if not self._own:
             return "cw"
-        return "usb" if np.quantile(wide_up, 0.85) >= np.quantile(wide_down, 0.85) else "lsb"
+        own: npt.NDArray[np.float32] = np.concatenate(self._own)
+        near = own[:, _OWN_BINS - 2 : _OWN_BINS + 3].max(axis=1) > _LOUD
+        upper, lower = own[:, _OWN_BINS + 20 : _OWN_BINS + 170], own[:, _OWN_BINS - 170 : _OWN_BINS - 20]
+        wide_up, wide_down = (np.quantile((part > _BUSY).mean(axis=1), 0.85) for part in (upper, lower))
+        if near.mean() > 0.08 and max(wide_up, wide_down) < 0.12:
+            return "cw"
+        return "usb" if wide_up >= wide_down else "lsb"

@@ -1,0 +1,134 @@
+"""One receiver whose dial moves: slices of spectrum, put in their places on one grid over the DX and the window.
+
+Where the receiver does not listen, the grid carries still noise (Morse) or the middle of noise (voice), which tells
+the finders nothing. So an answer is found if the receiver stood where it was sent, and missed otherwise.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from hearmark.events import Block, Mode
+from hearmark.spectrum.batches import BATCH_FRAMES, Batch, over_noise
+from hearmark.spectrum.floor import Floor
+from hearmark.spectrum.transform import HOP_S, WINDOW_S, Grid, PowerArray, Transform
+
+AUDIO_HZ = 4_000.0
+"""No voice receiver's audio reaches further from its dial."""
+MOST_SLICES = 64
+MIDDLE = np.float32(0.9)
+"""Zero on the networks' scale."""
+_STILL_FRAMES = 1_000
+
+
+class Slices:
+    """As `Band`, for mono audio. `mode` "lsb": the audio lies below the dial."""
+
+    def __init__(self, first: Block, mode: Mode, align_hz: float, low_hz: float, high_hz: float) -> None:
+        self._rate_hz, self._align_hz, self._lower = first.sample_rate_hz, align_hz, mode == "lsb"
+        self._size, self._hop = round(self._rate_hz * WINDOW_S), round(self._rate_hz * HOP_S)
+        step_hz = self._rate_hz / self._size
+        lowest, highest = int(np.ceil((low_hz - align_hz) / step_hz)), int(np.floor((high_hz - align_hz) / step_hz))
+        bins = highest - lowest + 1
+        self.grid = Grid(
+            align_hz + lowest * step_hz, step_hz, bins, -lowest, self._hop / self._rate_hz, self._size / self._rate_hz
+        )
+        self._still = still_noise(bins, _STILL_FRAMES) if mode == "cw" else np.full((1, bins), MIDDLE, np.float32)
+        self._origin = first.first_sample
+        self._frame = 0
+        """Frames since `_origin` that are in a batch or in `_pending`."""
+        self._pending = np.zeros((0, bins), np.float32)
+        self._center_hz: float | None = None
+        self._transform: Transform | None = None
+        self._floors: dict[float, Floor] = {}
+        self._floor: Floor | None = None
+        self._skip = 0
+        self._place = 0
+        self.now_s = self._time_s(0)
+        """Centre of the first window that is not in a batch yet."""
+
+    def hears(self, block: Block) -> bool:
+        """Audio at the same rate, wherever the dial stands."""
+        return block.audio and block.sample_rate_hz == self._rate_hz
+
+    def rest(self) -> None:
+        """Samples are missing from here on, until the next block."""
+        self._pending = self._pending[:0]
+        self._center_hz = None
+        self._frame = -1
+
+    def feed(self, block: Block) -> Iterator[Batch]:
+        """The batches that this block completes."""
+        if self._frame < 0:
+            self._origin, self._frame = block.first_sample, 0
+            self.now_s = self._time_s(0)
+        if block.center_hz != self._center_hz:
+            yield from self._retuned(block)
+        if self._transform is None or self._floor is None:  # this slice touches nothing of interest
+            yield from self._quiet((block.first_sample + len(block.samples) - self._origin) // self._hop)
+            return
+        samples = block.samples[self._skip :]
+        self._skip = max(0, self._skip - len(block.samples))
+        power = self._transform.feed(samples).power
+        at = 0
+        while at < len(power):
+            part = power[at : at + BATCH_FRAMES - len(self._pending)]
+            at += len(part)
+            ratio = over_noise(part, self._floor.feed(part))
+            whole = self._still_rows(len(part))
+            whole[:, self._place : self._place + ratio.shape[1]] = ratio
+            yield from self._add(whole)
+
+    def _retuned(self, block: Block) -> Iterator[Batch]:
+        """The dial has moved: windows across the move are lost, and count as still."""
+        self._center_hz = center_hz = block.center_hz
+        frame = -(-(block.first_sample - self._origin) // self._hop)
+        yield from self._quiet(frame)
+        low_hz, high_hz = (center_hz - AUDIO_HZ, center_hz) if self._lower else (center_hz, center_hz + AUDIO_HZ)
+        low_hz, high_hz = max(low_hz, self.grid.low_hz), min(high_hz, float(self.grid.frequency_hz[-1]))
+        self._transform = self._floor = None
+        if high_hz - low_hz < 8 * self.grid.step_hz:
+            return
+        self._transform = Transform(self._rate_hz, center_hz, self._align_hz, low_hz, high_hz)
+        first = self._origin + frame * self._hop
+        self._skip = first - block.first_sample
+        self._transform.restart(first)
+        grid = self._transform.grid
+        self._place = round(self.grid.position(grid.low_hz))
+        self._floor = self._floors.pop(center_hz, None) or Floor(grid)
+        self._floors[center_hz] = self._floor
+        if len(self._floors) > MOST_SLICES:
+            del self._floors[next(iter(self._floors))]
+
+    def _quiet(self, until: int) -> Iterator[Batch]:
+        """Still frames up to frame number `until`."""
+        while self._frame < until:
+            count = min(until - self._frame, BATCH_FRAMES - len(self._pending))
+            yield from self._add(self._still_rows(count))
+
+    def _time_s(self, frame: int) -> float:
+        return (self._origin + frame * self._hop + self._size / 2) / self._rate_hz
+
+    def _still_rows(self, count: int) -> PowerArray:
+        return np.array(self._still[(self._frame + np.arange(count)) % len(self._still)])
+
+    def _add(self, ratio: PowerArray) -> Iterator[Batch]:
+        self._frame += len(ratio)
+        self._pending = np.concatenate([self._pending, ratio])
+        if len(self._pending) == BATCH_FRAMES:
+            start_s, whole = self.now_s, self._pending
+            self._pending, self.now_s = self._pending[:0], self._time_s(self._frame)
+            yield Batch(start_s, whole, np.ones(whole.shape[1], np.float32), whole)
+
+
+def still_noise(bins: int, frames: int) -> PowerArray:
+    """Powers of white noise as the transform would give them, mean 1, (frames, bins); always the same."""
+    size = -(-bins // 8) * 8
+    rng = np.random.default_rng(1)
+    samples = rng.standard_normal((size // 8 * frames + size, 2)).astype(np.float32).view(np.complex64)[:, 0]
+    window = (0.5 - 0.5 * np.cos(2 * np.pi * np.arange(size) / size)).astype(np.float32)
+    views = np.lib.stride_tricks.sliding_window_view(samples, size)[:: size // 8][:frames]
+    power = np.abs(np.fft.fft(views * window, axis=1)[:, :bins]) ** 2
+    return np.asarray(power / (2.0 * np.sum(window**2)), np.float32)
