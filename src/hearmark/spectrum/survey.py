@@ -9,11 +9,15 @@ from hearmark.events import Block, Mode
 from hearmark.spectrum.batches import Band
 from hearmark.spectrum.transform import PowerArray
 
-SURVEY_S = 16.0
+SURVEY_S, LONGEST_S = 16.0, 48.0
+"""How long it looks if the DX was heard by then, and if he was not."""
 REACH_HZ = 16_000.0
 _OWN_BINS = 180
 _LOUD, _BUSY = np.float32(15.0), np.float32(8.0)
 """Power over noise at which a carrier is surely there, and at which somebody probably sends."""
+_KEYED_SHARE, _TALK_SHARE = 0.1, 0.005
+CUSTOM_HZ = 10e6
+"""Lower sideband below, upper above (common practice, no source)."""
 _GUARD_HZ = {"cw": 300.0, "voice": 3_200.0}
 _BARE_HZ = {"cw": (500.0, 5_500.0), "voice": (3_000.0, 13_000.0)}
 """Where to look when the crowd is silent (common practice, no source)."""
@@ -27,12 +31,22 @@ class Survey:
         self._band = Band(first, dx_hz, dx_hz - REACH_HZ, dx_hz + REACH_HZ)
         self._next = first.first_sample
         self._busy = np.zeros(self._band.grid.bins)
-        self._own: list[PowerArray] = []
+        self._keyed, self._above, self._below = 0.0, 0.0, 0.0
         self._frames = 0
 
     @property
     def _enough(self) -> bool:
-        return self._frames * self._band.grid.hop_s >= SURVEY_S
+        heard_s = self._frames * self._band.grid.hop_s
+        return heard_s >= LONGEST_S or (heard_s >= SURVEY_S and (self._is_keyed or self._talks))
+
+    @property
+    def _is_keyed(self) -> bool:
+        """Was a carrier where the DX is? No voice puts one on its suppressed carrier for long."""
+        return self._keyed > _KEYED_SHARE * self._frames
+
+    @property
+    def _talks(self) -> bool:
+        return max(self._above, self._below) > _TALK_SHARE * self._frames
 
     def feed(self, block: Block) -> bool:
         """Samples in; True when enough was heard."""
@@ -45,7 +59,10 @@ class Survey:
             if self._enough:
                 break
             self._busy += (batch.ratio > _BUSY).sum(axis=0)
-            self._own.append(self._around(batch.ratio))
+            own = self._around(batch.ratio)
+            self._keyed += float((own[:, _OWN_BINS - 2 : _OWN_BINS + 3].max(axis=1) > _LOUD).sum())
+            self._above += float((own[:, _OWN_BINS + 20 : _OWN_BINS + 170] > _BUSY).mean(axis=1).sum())
+            self._below += float((own[:, _OWN_BINS - 170 : _OWN_BINS - 20] > _BUSY).mean(axis=1).sum())
             self._frames += len(batch.ratio)
         return self._enough
 
@@ -66,13 +83,13 @@ class Survey:
         on the side of him where most were; where nobody was, the side and width are those of common practice.
         """
         grid = self._band.grid
+        offset = grid.frequency_hz - self._dx_hz
+        busy = np.maximum(self._busy / max(1, self._frames) - 0.02, 0.0)
         if mode is None:
-            mode = self._mode()
+            mode = self._mode(busy, offset)
         kind = "cw" if mode == "cw" else "voice"
         guard = _GUARD_HZ[kind]
-        offset = grid.frequency_hz - self._dx_hz
-        busy = self._busy / max(1, self._frames)
-        busy = np.where(np.abs(offset) < guard, 0.0, np.maximum(busy - 0.02, 0.0))
+        busy = np.where(np.abs(offset) < guard, 0.0, busy)
         up, down = busy[offset > 0].sum(), busy[offset < 0].sum()
         if max(up, down) < 0.3:
             low, high = _BARE_HZ[kind]
@@ -91,13 +108,13 @@ class Survey:
             high = min(high, -guard / 2)
         return mode, self._dx_hz + min(low, high - 500.0), self._dx_hz + high
 
-    def _mode(self) -> Mode:
-        if not self._own:
+    def _mode(self, busy: npt.NDArray[np.float64], offset_hz: npt.NDArray[np.float64]) -> Mode:
+        if self._is_keyed:
             return "cw"
-        own: npt.NDArray[np.float32] = np.concatenate(self._own)
-        near = own[:, _OWN_BINS - 2 : _OWN_BINS + 3].max(axis=1) > _LOUD
-        upper, lower = own[:, _OWN_BINS + 20 : _OWN_BINS + 170], own[:, _OWN_BINS - 170 : _OWN_BINS - 20]
-        wide_up, wide_down = (np.quantile((part > _BUSY).mean(axis=1), 0.85) for part in (upper, lower))
-        if near.mean() > 0.08 and max(wide_up, wide_down) < 0.12:
+        if self._talks:
+            return "usb" if self._above >= self._below else "lsb"
+        # he was not heard: Morse callers keep nearer to him
+        crowd = np.where(np.abs(offset_hz) < _GUARD_HZ["cw"], 0.0, busy)
+        if crowd[np.abs(offset_hz) < _GUARD_HZ["voice"]].sum() > 0.5 * crowd.sum():
             return "cw"
-        return "usb" if wide_up >= wide_down else "lsb"
+        return "lsb" if self._dx_hz < CUSTOM_HZ else "usb"
