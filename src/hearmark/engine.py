@@ -138,6 +138,7 @@ class Engine:
         self._chain = _Chain(c, first)
         waiting, self._waiting, self._survey = self._waiting, [], None
         yield self._chain.plan
+        yield self._chain.ear(first.start_s)
         for event in self._kept_notes:
             yield from self._chain.told(event)
         self._kept_notes = []
@@ -190,6 +191,10 @@ class _Chain:
         self._band.rest()
         self._finder.forget()
         yield from self._digest(self._exchange.break_off(time_s), time_s)
+
+    def ear(self, time_s: float) -> Event:
+        """The belief as it stands: before the first mark, what is known of anybody."""
+        return self._counsel.ear(time_s)
 
     def finish(self) -> Iterator[Event]:
         """The end of the stream."""

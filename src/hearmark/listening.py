@@ -53,7 +53,7 @@ class Wish:
 
 @dataclass(frozen=True, slots=True)
 class Heard:
-    """A source ready to be listened to. `paced`: it does not keep time by itself."""
+    """A source ready to be listened to. `paced`: it does not keep time by itself. `transmit_hz`: where we send, if known."""
 
     title: str
     events: Iterator[Event]
@@ -63,6 +63,7 @@ class Heard:
     window_high_hz: float
     sample_rate_hz: float
     paced: bool
+    transmit_hz: float | None = None
 
 
 def invented(level: Level, mode: Mode, seed: int, habit: Habit | None, duration_s: float) -> Session:
@@ -153,7 +154,9 @@ def _demo(wish: Wish) -> Heard:
     source = SimulatedSource(session, DEMO_RATE_HZ, round((min(edges) + max(edges)) / 2))
     title = f"Demo: an invented {wish.level} pile-up"
     low_hz, high_hz = scenario.window_low_hz, scenario.window_high_hz
-    return Heard(title, source.events(), scenario.dx_hz, mode, low_hz, high_hz, DEMO_RATE_HZ, paced=True)
+    middle_hz = 100.0 * round((low_hz + high_hz) / 200.0)
+    transmit_hz = middle_hz if high_hz > low_hz else None
+    return Heard(title, source.events(), scenario.dx_hz, mode, low_hz, high_hz, DEMO_RATE_HZ, True, transmit_hz)
 
 
 def _live(wish: Wish, settings: Settings, kind: str) -> LiveIq:

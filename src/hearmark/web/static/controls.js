@@ -186,7 +186,8 @@ export class Controls {
     const parts = [words[state] ?? state];
     if (model.keyed) parts.push("own transmission: deaf");
     if (status && status.behind_s > 0.5) parts.push(`${status.behind_s.toFixed(1)} s behind`);
-    if (status && status.slipped_s >= 1) parts.push(`${Math.round(status.slipped_s)} s lost`);
+    // A recording or a simulation that fell behind has lost nothing: it only took longer.
+    if (status && status.slipped_s >= 1 && !model.pausable) parts.push(`${Math.round(status.slipped_s)} s lost`);
     const dropped = status ? Object.values(status.dropped).reduce((sum, n) => sum + n, 0) : 0;
     if (dropped) parts.push(`${dropped} frames dropped`);
     if (model.levels && model.levels.dropped_samples) parts.push(`${model.levels.dropped_samples} samples lost`);

@@ -35,27 +35,44 @@ export function showCue(model) {
     band.dataset.old = String(old);
     element("field").dataset.old = String(old && model.status?.state !== "ended");
     set("cue-word", cue === "none" ? "–" : cue);
-    set("cue-why", old ? staleWhy(model) : advice?.why ?? "Nothing heard from the program yet.");
+    const [lead, rest] = old || !advice ? [staleWhy(model), ""] : reason(advice.why);
+    set("cue-lead", lead);
+    set("cue-rest", rest);
     const success = advice && !old ? advice.success_per_call : null;
     set("cue-chance", success === null || success === undefined ? "" : `${chance(success)} of calls there get through.`);
-    set("own-offset", own === null ? "–" : `${offset(own - model.dxHz, digits(own - model.dxHz))} kHz`);
+    // A dial that the program does not know is set by hand: then the figure to set it to stands here.
+    const shown = own ?? target;
+    set("own-offset", shown === null ? "–" : `${offset(shown - model.dxHz, digits(shown - model.dxHz))} kHz`);
     const barred = own !== null && model.allowed !== null && model.allowed.known
       && !model.allowed.intervals_hz.some(([low, high]) => own >= low && own <= high);
-    set("own-title", barred ? "Outside your licence!" : "You send at");
+    const unchecked = model.allowed === null || !model.allowed.known;
+    set("own-title", barred ? "Outside your licence!" : own !== null || target === null ? "You send at" : "Set your dial to");
     element("own").dataset.barred = String(barred);
-    set("own-figure", own === null ? "not known" : absolute(own, digits(own)));
-    const differs = target !== null && (own === null || Math.abs(target - own) > 20);
+    set("own-figure", shown === null ? "not known" : absolute(shown, digits(shown)));
+    set("own-caution", unchecked ? "Licence not known: check that you may." : "");
+    const differs = target !== null && own !== null && Math.abs(target - own) > 20;
     set("own-target", differs && target !== null ? `better ${offset(target - model.dxHz, model.mode === "cw" ? 2 : 1)}` : "");
     set("dx-figure", model.dxHz ? absolute(model.dxHz, digits(model.dxHz)) : "–");
     set("dx-mode", model.mode.toUpperCase());
     showDx(model, set);
-    const words = `${cue}. ${differs && target !== null ? `Better place ${offset(target - model.dxHz)} kilohertz. ` : ""}${advice?.why ?? ""}`;
-    const key = `${cue} ${differs && target !== null ? offset(target - model.dxHz) : ""}`;
+    const better = differs || own === null ? target : null;
+    const words = `${cue}. ${better !== null ? `Better place ${offset(better - model.dxHz)} kilohertz. ` : ""}${advice?.why ?? ""}`;
+    const key = `${cue} ${better !== null ? offset(better - model.dxHz) : ""}`;
     if (cue !== "none" && key !== spoken) {
       spoken = key;
       set("cue-live", words);
     }
   });
+}
+
+/**
+ * The reason in two: what is so now, and what speaks for the place. The cautions stand beside our own frequency all
+ * the time, and are left out here.
+ * @param {string} why
+ */
+function reason(why) {
+  const [lead, ...rest] = why.split("; ").filter((part) => !/ not known here: check /.test(part));
+  return [lead ?? why, rest.join("; ")];
 }
 
 /** One decimal where it is exact, else two. @param {number} hz */
@@ -83,5 +100,5 @@ function staleWhy(model) {
   if (model.link === "stalled") return "The program has fallen silent. What you see is old.";
   if (model.status?.state === "failed") return model.status.failure;
   if (model.status?.state === "ended") return "The stream has ended.";
-  return "Connecting.";
+  return model.link === "open" ? "Nothing heard from the program yet." : "Connecting.";
 }

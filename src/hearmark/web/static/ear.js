@@ -1,5 +1,5 @@
 // @ts-check
-/** The ear: the belief where he listens next, as a hill under the newest rung, with its summit named. */
+/** The ear: the belief where he listens next, as a hill under the newest rung, with the place to call named on it. */
 import { absolute, offset } from "./figures.js";
 
 /**
@@ -41,7 +41,8 @@ export function drawEar(to, model, scales, palette) {
   const ear = model.ear;
   if (!ear || ear.density_per_hz.length < 2) return;
   const density = ear.density_per_hz;
-  const even = 1 / Math.max(1, model.window.high_hz - model.window.low_hz);
+  const window = model.window.high_hz - model.window.low_hz;
+  const even = 1 / (window > ear.step_hz ? window : ear.step_hz * density.length);
   const reach = scales.hill - HEADROOM;
   const x = (/** @type {number} */ i) => scales.x(ear.low_hz + i * ear.step_hz);
   const y = (/** @type {number} */ i) => scales.ground - reach * rise(density[i], even);
@@ -62,28 +63,31 @@ export function drawEar(to, model, scales, palette) {
   to.fill();
   to.globalAlpha = 1;
   const mask = likeliest(density, 0.5);
+  to.save();
+  outline();
+  to.clip();
   to.beginPath();
   mask.forEach((inside, i) => {
-    if (!inside) return;
-    const [x0, x1] = [x(i - 0.5), x(i + 0.5)];
-    to.rect(x0, y(i), x1 - x0 + 0.5, scales.ground - y(i));
+    if (inside) to.rect(x(i - 0.5), scales.base, x(i + 0.5) - x(i - 0.5) + 0.5, scales.hill);
   });
   to.fill();
+  to.restore();
   outline();
   to.strokeStyle = palette.ear;
   to.lineWidth = 3;
   to.stroke();
   to.restore();
-  const peak = model.peakHz();
-  if (peak === null) return;
-  const best = Math.round((peak - ear.low_hz) / ear.step_hz);
+  // One figure to act on: where to call, which is not always where the hill is highest, as others call there too.
+  const place = model.adviceHz() ?? model.peakHz();
+  if (place === null) return;
+  const best = Math.max(0, Math.min(density.length - 1, Math.round((place - ear.low_hz) / ear.step_hz)));
   to.font = `800 42px ${FACE}`;
   to.textAlign = "center";
   to.textBaseline = "alphabetic";
   to.fillStyle = palette.ink;
-  const text = offset(peak - model.dxHz, model.mode === "cw" ? 2 : 1);
+  const text = offset(place - model.dxHz, model.mode === "cw" ? 2 : 1);
   const half = to.measureText(text).width / 2;
-  const at = Math.min(scales.right - half, Math.max(scales.left + half, scales.x(peak)));
+  const at = Math.min(scales.right - half, Math.max(scales.left + half, scales.x(place)));
   to.lineWidth = 6;
   to.strokeStyle = palette.panel;
   to.lineJoin = "round";
@@ -117,10 +121,12 @@ export function drawAxis(to, model, scales, palette) {
   for (const hz of major) {
     to.fillStyle = palette.ink;
     to.font = `700 21px ${FACE}`;
-    to.fillText(offset(hz - model.dxHz, digits), scales.x(hz), y + 51);
+    // A figure at the very edge stays inside the picture.
+    const at = Math.min(scales.x(hz), scales.width - 38);
+    to.fillText(offset(hz - model.dxHz, digits), at, y + 51);
     to.fillStyle = palette.soft;
     to.font = `14px ${FACE}`;
-    to.fillText(absolute(hz, 1), scales.x(hz), y + 70);
+    to.fillText(absolute(hz, 1), at, y + 70);
   }
   to.textAlign = "right";
   to.fillStyle = palette.soft;

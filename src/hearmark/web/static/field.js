@@ -1,7 +1,7 @@
 // @ts-check
 /** The canvas that carries ladder, ear and own frequency, redrawn as a whole at most once a frame. */
 import { drawAxis, drawEar } from "./ear.js";
-import { drawLadder } from "./ladder.js";
+import { drawAnswers, drawLadder } from "./ladder.js";
 import { drawLines, drawSigns } from "./own.js";
 import { readPalette } from "./palette.js";
 import { Picture } from "./picture.js";
@@ -49,6 +49,7 @@ export class Field {
     context.fillStyle = this.palette.paper;
     context.fillRect(0, this.scales.ground, width, height);
     drawLines(context, model, this.scales, this.palette);
+    drawAnswers(context, model, this.scales, this.palette);
     drawEar(context, model, this.scales, this.palette);
     drawAxis(context, model, this.scales, this.palette);
     drawSigns(context, model, this.scales, this.palette);

@@ -13,7 +13,15 @@ const FACE = 'system-ui, "DejaVu Sans", sans-serif';
 const USUAL_S = 12;
 const SURE = 0.5;
 
+/** The turns for which there is room, newest first. @param {Model} model @param {Scales} scales */
+function shownTurns(model, scales) {
+  const rungs = model.rungs();
+  const most = rungs.findIndex((_, index) => scales.y(index) < 12);
+  return most < 0 ? rungs : rungs.slice(0, most + 1);
+}
+
 /**
+ * What lies behind: the window, the picture of each turn, the rungs.
  * @param {CanvasRenderingContext2D} to
  * @param {Model} model
  * @param {Scales} scales
@@ -21,9 +29,7 @@ const SURE = 0.5;
  * @param {import("./picture.js").Picture} picture
  */
 export function drawLadder(to, model, scales, palette, picture) {
-  const rungs = model.rungs();
-  const most = rungs.findIndex((_, index) => scales.y(index) < 12);
-  const shown = most < 0 ? rungs : rungs.slice(0, most + 1);
+  const shown = shownTurns(model, scales);
   drawWindow(to, model, scales, palette);
   shown.forEach((turn, index) => {
     const top = scales.y(index + 1);
@@ -41,14 +47,19 @@ export function drawLadder(to, model, scales, palette, picture) {
     }
   });
   shown.forEach((turn, index) => drawRung(to, model, scales, palette, turn, index));
-  drawTrail(to, model, scales, palette, shown);
-  shown.toReversed().forEach((turn) => drawMarks(to, model, scales, palette, turn, shown.indexOf(turn)));
   if (!shown.length) {
     to.fillStyle = palette.soft;
     to.font = `20px ${FACE}`;
     to.textAlign = "center";
     to.fillText("The first turn has not begun yet.", (scales.left + scales.right) / 2, scales.base / 2);
   }
+}
+
+/** Who was answered: the trail from mark to mark, and the marks. @param {CanvasRenderingContext2D} to @param {Model} model @param {Scales} scales @param {Palette} palette */
+export function drawAnswers(to, model, scales, palette) {
+  const shown = shownTurns(model, scales);
+  drawTrail(to, model, scales, palette, shown);
+  shown.toReversed().forEach((turn) => drawMarks(to, model, scales, palette, turn, shown.indexOf(turn)));
 }
 
 /** The window he gave, as a lighter ground between two posts. @param {CanvasRenderingContext2D} to @param {Model} model @param {Scales} scales @param {Palette} palette */

@@ -16,6 +16,8 @@
  */
 
 const LINES = 900;
+/** A turn is shown once it has lasted this long: he may only have paused between two words. */
+const SETTLED_S = 0.9;
 
 /** What one session has said: all of it is begun anew with a snapshot. */
 class State {
@@ -194,16 +196,20 @@ export class Model extends State {
     this.changed();
   }
 
-  /** Turns, newest first. */
+  /** Turns, newest first; without pauses in an over that were taken for its end, and without what may yet prove to be one. */
   rungs() {
     this.sorted ??= [...this.turns.values()].sort((a, b) => b.start_s - a.start_s);
-    return this.sorted;
+    const marked = new Set([...this.answers.values()].map((answer) => answer.turn));
+    return this.sorted.filter((turn) => turn.stop_s === null
+      ? this.nowS - turn.start_s >= SETTLED_S || marked.has(turn.id)
+      : turn.stop_s - turn.start_s > 0.05);
   }
 
   /** Which turn an answer belongs to: as told, else the last that began before it. @param {Answer} answer */
   turnOf(answer) {
-    if (answer.turn !== null && this.turns.has(answer.turn)) return answer.turn;
-    const turn = this.rungs().find((t) => t.start_s <= answer.start_s);
+    const rungs = this.rungs();
+    if (answer.turn !== null && rungs.some((t) => t.id === answer.turn)) return answer.turn;
+    const turn = rungs.find((t) => t.start_s <= answer.start_s + 0.5);
     return turn ? turn.id : null;
   }
 
@@ -224,6 +230,11 @@ export class Model extends State {
     let best = 0;
     for (let i = 1; i < density.length; i += 1) if (density[i] > density[best]) best = i;
     return this.ear.low_hz + best * this.ear.step_hz;
+  }
+
+  /** Where to call as advised; nothing when that advice may be out of date. @returns {number | null} */
+  adviceHz() {
+    return this.old() ? null : this.advice?.transmit_hz ?? null;
   }
 
   /** Whether what is shown may be out of date. */

@@ -24,8 +24,8 @@ function shownSpot(model) {
 /** @param {CanvasRenderingContext2D} to @param {Model} model @param {Scales} scales @param {Palette} palette */
 export function drawSigns(to, model, scales, palette) {
   const spot = shownSpot(model);
-  if (spot !== null) sign(to, scales, palette.soft, palette.ink, spot, "ear", "ring");
-  const target = model.old() ? null : model.advice?.transmit_hz ?? null;
+  if (spot !== null) sign(to, scales, palette.soft, palette.ink, spot, "right ear", "ring");
+  const target = model.adviceHz();
   const own = model.transmitHz;
   if (own !== null) sign(to, scales, palette.own, palette.ink, own, "you", "wedge");
   if (target !== null && own !== null && Math.abs(target - own) > 20) {
