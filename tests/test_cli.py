@@ -12,7 +12,7 @@ import pytest
 import soundfile
 
 from hearmark import cli
-from hearmark.events import Advice, Answer, Block, Ear, Event, Over, Turn
+from hearmark.events import Advice, Answer, Block, Ear, Event, Over, Plan, Turn
 from hearmark.web.live import LiveSession
 
 Run = Callable[..., tuple[int, str, str]]
@@ -46,7 +46,9 @@ class Engine:
     def finish(self) -> list[Event]:
         at_hz = self.center_hz + float(np.fft.fftfreq(RATE_HZ, 1 / RATE_HZ)[np.argmax(self.power)])
         f_hz = np.linspace(at_hz - 500, at_hz + 500, 11)
+        low_hz, high_hz = self.config.window_low_hz or at_hz - 500, self.config.window_high_hz or at_hz + 500
         return [
+            Plan(self.config.dx_hz or at_hz, low_hz, high_hz, "cw" if self.config.mode == "cw" else "usb"),
             Over(1, 0.0, 1.0, self.config.dx_hz or at_hz, "ZZ0DX UP"),
             Turn(1, 1.0, 2.0, 1, 3),
             Answer(1, 1.1, 1.9, 1.5, at_hz, 0.9, "ZZ1AB", 12.0, 1),
@@ -97,11 +99,13 @@ def test_review_of_a_wav(run: Run, iq_wav: Path, tmp_path: Path) -> None:
     assert Engine.made == [EngineConfig(18_143_500.0, "usb", 18_148_500.0, 18_153_500.0)]
 
 
-def test_review_without_dx_mode_and_window(run: Run, iq_wav: Path) -> None:
-    code, out, _ = run("review", iq_wav, "--center", 18149)
+def test_review_without_mode_and_window_takes_those_of_the_plan(run: Run, iq_wav: Path, tmp_path: Path) -> None:
+    found = tmp_path / "out.json"
+    code, out, _ = run("review", iq_wav, "--dx", 18143.5, "--center", 18149, "--json", found)
     assert code == 0
-    assert "MODE UNKNOWN" in out
-    assert Engine.made == [EngineConfig(None, None, None, None)]
+    assert Engine.made == [EngineConfig(18_143_500.0, None, None, None)]
+    assert "The DX on 18143.50 kHz, USB" in out
+    assert json.loads(found.read_text())["dx"]["mode"] == "usb"
 
 
 def test_review_of_audio_with_a_dial_log(run: Run, tmp_path: Path) -> None:
@@ -109,6 +113,7 @@ def test_review_of_audio_with_a_dial_log(run: Run, tmp_path: Path) -> None:
     soundfile.write(wav, 0.3 * np.cos(2 * np.pi * 900 * np.arange(3 * RATE_HZ) / RATE_HZ), RATE_HZ)
     dial.write_text("time_s,receive_hz,keyed\n0,14025000,0\n")
     code, _, err = run("review", wav, "--dx", 14023, "--mode", "cw", "--dial", dial, "--json", found, "--pitch", 600)
+    assert Engine.made == [EngineConfig(14_023_000.0, "cw", 14_024_000.0, 14_026_000.0)]
     assert (code, err) == (0, "")
     assert json.loads(found.read_text())["answers"][0]["frequency_hz"] == pytest.approx(14_025_300.0, abs=10.0)
 
@@ -116,15 +121,16 @@ def test_review_of_audio_with_a_dial_log(run: Run, tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("arguments", "sentence"),
     [
-        (["none.sigmf-meta"], "Cannot read none.sigmf-meta"),
-        (["{wav}"], "add --center KHZ"),
-        (["{wav}", "--center", "18149", "--window", "up 5"], "add --dx KHZ"),
+        (["none.sigmf-meta", "--dx", "14023"], "Cannot read none.sigmf-meta"),
+        (["{wav}", "--dx", "14023"], "add --center KHZ"),
+        (["{wav}", "--center", "18149"], "add --dx KHZ"),
+        (["{wav}", "--dx", "14023", "--dial", "x.csv"], "add --mode"),
         (["{wav}", "--center", "18149", "--dx", "18143.5", "--window", "sideways"], "is not understood"),
         (["{wav}", "--center", "18149", "--dx", "14023"], "the recording covers 18137.0 to 18161.0 kHz"),
         (["{wav}", "--center", "18149", "--dx", "18143.5", "--window", "up 50-60"], "The window 18193.50 to 18203.50"),
         (["{wav}", "--center", "18149", "--dx", "-3"], "--dx -3 is no frequency"),
         (["{wav}", "--center", "18149", "--json", "/no/such/folder/x.json"], "Cannot write /no/such/folder/x.json"),
-        (["{wav}", "--mode", "fm"], "'fm' is not one of"),
+        (["{wav}", "--dx", "14023", "--mode", "fm"], "'fm' is not one of"),
         (["{wav}", "--colour", "red"], "No such option"),
     ],
 )
@@ -168,7 +174,7 @@ def test_listen_serves_the_demo_and_records_it(run: Run, tmp_path: Path, monkeyp
     assert (code, err.strip(), served) == (130, "", [("cw", True, 0)])
     meta = json.loads((tmp_path / "tape.sigmf-meta").read_text())
     assert meta["annotations"][0]["core:label"] == "ZZ1AB"
-    assert run("review", tmp_path / "tape.sigmf-meta")[1].startswith("0:02 at 48 kHz")
+    assert run("review", tmp_path / "tape.sigmf-meta", "--dx", 14023)[1].startswith("0:02 at 48 kHz")
 
 
 def test_listen_wants_a_frequency(run: Run, iq_wav: Path) -> None:

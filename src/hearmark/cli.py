@@ -47,7 +47,8 @@ def review(
     from hearmark.engine import Engine, EngineConfig
     from hearmark.files import check_writable, write_whole
     from hearmark.listening import check_band
-    from hearmark.review import hear
+    from hearmark.review import dialled_window_hz, hear
+    from hearmark.sources.audio import read_dial_log
     from hearmark.sources.recording import open_recording
 
     for path in filter(None, (json_path, picture)):
@@ -57,10 +58,14 @@ def review(
     dx_hz = _hz(dx_khz, "--dx")
     window_hz = _window(window, dx_hz, mode)
     center_hz = None if center_khz is None else _hz(center_khz, "--center")
+    if dial is not None and mode is None:
+        raise HearmarkError("The sideband and the pitch of audio depend on the mode; add --mode cw, usb or lsb.")
     pitch_hz = pitch_hz if mode == "cw" else 0.0
     source = open_recording(recording, center_hz, dial, "lsb" if mode == "lsb" else "usb", pitch_hz, cut)
     if dial is None:
         check_band(source, dx_hz, window_hz)
+    elif window_hz is None and mode is not None:
+        window_hz = dialled_window_hz(read_dial_log(dial), dx_hz, mode)
     low_hz, high_hz = window_hz or (None, None)
     engine = Engine(EngineConfig(dx_hz=dx_hz, mode=mode, window_low_hz=low_hz, window_high_hz=high_hz))
     with _progress("Listening", source.duration_s or 1.0) as advance:

@@ -5,8 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from typing import Protocol
 
-from hearmark.events import Block, Ear, Event, Gap, Levels, Row
+from hearmark.events import Block, Dial, Ear, Event, Gap, Levels, Mode, Row
 from hearmark.sources.source import Source
+from hearmark.window import window_offsets_hz
+
+AWAY_HZ = {"cw": 300.0, "voice": 1_500.0}
+"""A dial further than this from the DX looks for callers."""
+BESIDE_HZ = {"cw": 1_000.0, "voice": 500.0}
+"""How far beside its dial a receiver that looks for callers hears them."""
 
 
 class Listener(Protocol):
@@ -35,6 +41,16 @@ def hear(source: Source, engine: Listener, progress: Callable[[float], None] | N
             progress(event.stop_s)
     _keep(engine.finish(), kept, ear)
     return kept + list(ear)
+
+
+def dialled_window_hz(dials: Iterable[Dial], dx_hz: float, mode: Mode) -> tuple[float, float]:
+    """Edges of the window, in hertz, from where one receiver looked for callers; those of a bare "up" if nowhere."""
+    kind = "cw" if mode == "cw" else "voice"
+    away = [dial.receive_hz for dial in dials if not dial.keyed and abs(dial.receive_hz - dx_hz) > AWAY_HZ[kind]]
+    if not away:
+        low_hz, high_hz = window_offsets_hz("up", mode)
+        return dx_hz + low_hz, dx_hz + high_hz
+    return min(away) - BESIDE_HZ[kind], max(away) + BESIDE_HZ[kind]
 
 
 def _keep(events: Iterable[Event], kept: list[Event], ear: list[Ear]) -> None:
