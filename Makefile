@@ -26,7 +26,7 @@ check:
 	@if [ -f jsconfig.json ] && [ -x node_modules/.bin/tsc ]; then echo tsc && node_modules/.bin/tsc -p jsconfig.json; fi
 
 bench:
-	@$(PYTHON) tools/install.py run
+	@$(PYTHON) tools/install.py dev
 	@set -e; for script in bench/*.py; do echo "== $$script"; $(BIN)/python $$script; done
 
 lock:

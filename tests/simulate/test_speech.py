@@ -1,3 +1,4 @@
+import sys
 from pathlib import Path
 
 import numpy as np
@@ -5,7 +6,7 @@ import pytest
 from scipy import signal
 
 from hearmark.errors import HearmarkError
-from hearmark.simulate import recorded, speech, spelling
+from hearmark.simulate import recorded, speech, spelling, synthesiser
 from hearmark.simulate.audio import speech_power
 from hearmark.simulate.voices import SYNTHETIC_VOICES
 
@@ -90,3 +91,12 @@ def test_recorded_voices_say_alphabet_and_digits() -> None:
         assert 0.15 < one < 1.2
         assert five > 2.5 * one
         assert speech.speech_s("roger thank you", voice) > 0.3
+
+
+def test_without_the_wheel_the_system_library_serves_or_a_sentence_names_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(sys.modules, "espeakng_loader", None)
+    monkeypatch.setattr("ctypes.util.find_library", lambda name: f"lib{name}.so.1")
+    assert synthesiser.library_paths() == ("libespeak-ng.so.1", None)
+    monkeypatch.setattr("ctypes.util.find_library", lambda name: None)
+    with pytest.raises(HearmarkError, match=r"none is here; install the Debian packages libespeak-ng1 and espeak"):
+        synthesiser.library_paths()
