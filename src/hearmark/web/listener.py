@@ -12,6 +12,7 @@ from hearmark.web.sound import SOUND_RATE_HZ, Ring, Tuning, TwoEar, render_spot
 RESTART_S = 2.0
 """After a hole longer than this the sound starts anew instead of playing silence for it."""
 LEAD_S, TAIL_S = 0.4, 0.4
+KEPT_ANSWERS = 8
 OPEN_ANSWER_S = 4.0
 """How much is played of an answer whose end is not known yet."""
 
@@ -35,8 +36,8 @@ class Listener:
         self._ring = Ring()
         self._ears: TwoEar | None = None
         self._last: Block | None = None
-        self._answer: Answer | None = None
-        self._clip: _Clip | None = None
+        self._answers: dict[int, Answer] = {}
+        self._clips: dict[int, _Clip] = {}
 
     def feed(self, block: Block) -> bytes | None:
         """Keeps the block for a replay; gives a sound frame when sound is on and a hop is complete."""
@@ -83,41 +84,48 @@ class Listener:
             self._ears.tune("right", Tuning(self.spot_hz, mode))
 
     def remember(self, answer: Answer) -> None:
-        """The newest answer is the one to hear again; a later state of it may say more of when and where."""
-        if self._answer is not None and answer.start_s < self._answer.start_s:
-            return
+        """The newest answer that stands is the one to hear again; a later state may say more of when and where."""
         if answer.retracted_at_s is not None:
-            if self._answer is not None and answer.id == self._answer.id:
-                self._answer = self._clip = None
+            self._answers.pop(answer.id, None)
+            self._clips.pop(answer.id, None)
             return
-        if self._answer is not None and answer.id != self._answer.id:
-            self._clip = None
-        self._answer = answer
+        self._answers[answer.id] = answer
+        while len(self._answers) > KEPT_ANSWERS:
+            oldest = min(self._answers.values(), key=lambda kept: kept.start_s).id
+            del self._answers[oldest]
+            self._clips.pop(oldest, None)
+
+    @property
+    def _answer(self) -> Answer | None:
+        return max(self._answers.values(), key=lambda kept: kept.start_s, default=None)
 
     def _cut_clip(self, now_s: float) -> None:
-        """Takes the answer out of the ring as long as the ring has it."""
-        answer = self._answer
-        if answer is None or (self._clip is not None and self._clip.complete):
-            return
-        stop_s = (answer.stop_s if answer.stop_s is not None else answer.start_s + OPEN_ANSWER_S) + TAIL_S
-        block = self._ring.cut(answer.start_s - LEAD_S, min(stop_s, now_s))
-        complete = answer.stop_s is not None and now_s >= stop_s
-        if block is not None and (self._clip is None or complete or block.stop_s > self._clip.block.stop_s):
-            self._clip = _Clip(block, complete)
+        """Takes the answers out of the ring as long as the ring has them."""
+        for answer in self._answers.values():
+            clip = self._clips.get(answer.id)
+            if clip is not None and clip.complete:
+                continue
+            stop_s = (answer.stop_s if answer.stop_s is not None else answer.start_s + OPEN_ANSWER_S) + TAIL_S
+            block = self._ring.cut(answer.start_s - LEAD_S, min(stop_s, now_s))
+            complete = now_s >= stop_s and (answer.stop_s is not None or now_s >= stop_s + self._ring.length_s / 2)
+            if block is not None and (clip is None or complete or block.stop_s > clip.block.stop_s):
+                self._clips[answer.id] = _Clip(block, complete)
 
     def replay(self) -> bytes:
         """The last answer as one frame; raises HearmarkError when there is none to be heard."""
-        if self._answer is None:
+        answer = self._answer
+        if answer is None:
             raise HearmarkError("There is no answer to hear again yet.")
-        if self._clip is None:
+        clip = self._clips.get(answer.id)
+        if clip is None:
             raise HearmarkError("The last answer is no longer in memory: only the last 10 seconds are kept.")
-        tuning = Tuning(self._answer.frequency_hz, self.mode)
+        tuning = Tuning(answer.frequency_hz, self.mode)
         values = {
             "rate_hz": float(SOUND_RATE_HZ),
             "frequency_hz": tuning.frequency_hz,
-            "start_s": self._clip.block.start_s,
+            "start_s": clip.block.start_s,
         }
-        return pack("replay", values, render_spot(self._clip.block, tuning))
+        return pack("replay", values, render_spot(clip.block, tuning))
 
 
 def _another_stream(last: Block, block: Block) -> bool:
