@@ -13,7 +13,7 @@ import numpy as np
 from hearmark.events import Block, Mode
 from hearmark.spectrum.batches import BATCH_FRAMES, Batch, over_noise
 from hearmark.spectrum.floor import Floor
-from hearmark.spectrum.transform import HOP_S, WINDOW_S, Grid, PowerArray, Transform
+from hearmark.spectrum.transform import HOP_S, WINDOW_S, Grid, PowerArray, Transform, still_noise
 
 AUDIO_HZ = 4_000.0
 """No voice receiver's audio reaches further from its dial."""
@@ -121,14 +121,3 @@ class Slices:
             start_s, whole = self.now_s, self._pending
             self._pending, self.now_s = self._pending[:0], self._time_s(self._frame)
             yield Batch(start_s, whole, np.ones(whole.shape[1], np.float32), whole)
-
-
-def still_noise(bins: int, frames: int) -> PowerArray:
-    """Powers of white noise as the transform would give them, mean 1, (frames, bins); always the same."""
-    size = -(-bins // 8) * 8
-    rng = np.random.default_rng(1)
-    samples = rng.standard_normal((size // 8 * frames + size, 2)).astype(np.float32).view(np.complex64)[:, 0]
-    window = (0.5 - 0.5 * np.cos(2 * np.pi * np.arange(size) / size)).astype(np.float32)
-    views = np.lib.stride_tricks.sliding_window_view(samples, size)[:: size // 8][:frames]
-    power = np.abs(np.fft.fft(views * window, axis=1)[:, :bins]) ** 2
-    return np.asarray(power / (2.0 * np.sum(window**2)), np.float32)

@@ -167,3 +167,14 @@ class Transform:
 def _square(spectrum: npt.NDArray[np.complex64], power: PowerArray) -> None:
     np.multiply(spectrum.real, spectrum.real, out=power)
     power += spectrum.imag * spectrum.imag
+
+
+def still_noise(bins: int, frames: int) -> PowerArray:
+    """Powers of white noise as `Transform` would give them, mean 1, float32, (frames, bins); always the same."""
+    size = -(-bins // 8) * 8
+    rng = np.random.default_rng(1)
+    samples = rng.standard_normal((size // 8 * frames + size, 2)).astype(np.float32).view(np.complex64)[:, 0]
+    window = (0.5 - 0.5 * np.cos(2 * np.pi * np.arange(size) / size)).astype(np.float32)
+    views = np.lib.stride_tricks.sliding_window_view(samples, size)[:: size // 8][:frames]
+    power = np.abs(scipy.fft.fft(views * window, axis=1, workers=1)[:, :bins]) ** 2
+    return np.asarray(power / (2.0 * np.sum(window**2)), np.float32)
