@@ -187,7 +187,7 @@ def shares(results: list[Result], attribute: str, precision: float) -> str:
     best = scoring.best_recall(trials, precision)
     delay = f"{s.median_delay_s:.2f}" if s.median_delay_s is not None else "-"
     at = f"{best[0]:.3f}" if best else "-"
-    found = f"recall {s.recall:.3f} precision {s.precision:.3f} delay {delay} s"
+    found = f"recall {s.recall or 0:.3f} precision {s.precision or 0:.3f} delay {delay} s"
     return f"{found} | recall at precision {precision:g}: {at}"
 
 

@@ -44,7 +44,7 @@ class Counsel:
         self._marks: dict[int, tuple[float, bool]] = {}
         self._crowd: npt.NDArray[np.float64] | None = None
         self._stale = True
-        self._answered_unmarked = False
+        self._open_s = 0.0
 
     def told(self, event: Event) -> Iterator[Event]:
         """The operator, the radio or the licence says something."""
@@ -78,7 +78,6 @@ class Counsel:
         if not moved:
             return
         self._marks[answer.id] = (answer.frequency_hz, gone)
-        self._answered_unmarked = False
         self._belief = self._belief.retract(answer.id) if gone else self._belief.answer(answer)
         self._stale = True
         yield self.ear(now_s)
@@ -109,6 +108,10 @@ class Counsel:
         if self._stale:
             self._recommend(exchange, frequency_hz, now_s)
         moment = self._moment(exchange, look, sends, now_s)
+        self._open_s = self._open_s + _STEP_S if exchange.state[OPEN] > 0.85 and not moment.dx_sending else 0.0
+        if self._plan.mode != "cw" and self._open_s > SETTLED_S and self._machine.state == "answering":
+            # his words are not read in voice: that nobody is answered shows only in the crowd's calling
+            self._machine = cueing.Machine("idle", now_s)
         self._machine, cued = cueing.cue(self._machine, moment)
         if self._place is None:
             return

@@ -24,12 +24,17 @@ import numpy.typing as npt
 from hearmark.events import Answer, Mode, Over, OverKind, Turn
 from hearmark.modes.alphabet import text_of
 from hearmark.pileup.calls import has_report, last_call
-from hearmark.pileup.look import ANSWERS, CALLS, DUE, STEP_S, Look
+from hearmark.pileup.look import ANSWERS, CALLS, DUE, OPEN, STEP_S, Look
 from hearmark.pileup.place import Memory, refined_hz
 
 SHOW, EARLY = 0.55, 0.75
 """Belief in one place from which it is put on the record: once he has stopped, and while he still sends."""
 KEEP = 0.5
+VOICE_SHARPNESS = 0.38
+"""Voices overlap and dials blur, so the finder spreads its belief; this maps its share of the five dials around a
+place, times the chance that a reply is due, to how often such a place was right (development seeds)."""
+OPEN_STEPS = 8
+"""He listens to all for this many steps: the exchange before is over."""
 LOST_STEPS = 10
 GIVE_UP_STEPS = 400
 """A mark of which nothing is left for so long is taken back even if he never closes the contact."""
@@ -60,6 +65,8 @@ class Exchange:
 
     def __init__(self, frequency_hz: npt.NDArray[np.float64], dx_hz: float, mode: Mode) -> None:
         self._frequency_hz, self._dx_hz, self._mode = frequency_hz, dx_hz, mode
+        self._reach = 1 if mode == "cw" else 2
+        self._beside = np.ones(2 * self._reach + 1, np.float32)
         self._next = {"over": 1, "turn": 1, "answer": 1}
         self.memory = Memory(len(frequency_hz))
         self.over: Over | None = None
@@ -69,6 +76,7 @@ class Exchange:
         self._candidate = -1
         self._quiet = 0
         self._spent = False
+        self._open_steps = 0
         self._kinds: deque[float] = deque(maxlen=8)
         self._last_over: Over | None = None
         self._turn_streams = np.zeros(len(frequency_hz), bool)
@@ -182,21 +190,23 @@ class Exchange:
         return int(np.count_nonzero(heard[1:] & ~heard[:-1]))
 
     def _marks(self, place: npt.NDArray[np.float32], time_s: float, now_s: float) -> list[Over | Turn | Answer]:
-        near = place[:-1].copy()
-        near[:-1] += place[1:-1]
-        near[1:] += place[:-2]
+        near = np.convolve(place[:-1], self._beside, "same")
+        if self._mode != "cw":
+            near = (near * float(self.state[DUE] + self.state[ANSWERS])) ** VOICE_SHARPNESS
         best = int(near.argmax())
         belief = float(near[best])
+        self._open_steps = self._open_steps + 1 if self.over is None and self.state[OPEN] > 0.6 else 0
         if self._spent:
-            self._spent = float(place[-1]) < 0.5
+            self._spent = float(place[-1]) < 0.5 and self._open_steps < OPEN_STEPS
         if self._mark is None:
             return self._begun(best, belief, time_s, now_s)
         mark = self._mark
-        if self.over is not None and self.state[CALLS] > 0.7 and self._since_over(time_s) > 0.6:
+        closed = self._mode == "cw" and self.over is not None and self.state[CALLS] > 0.7 and self._since_over(time_s) > 0.6
+        if closed or (self._open_steps >= OPEN_STEPS and mark.steps > OPEN_STEPS):
             # he has closed that contact
             return [self._taken_back(mark, now_s) if mark.lost > LOST_STEPS else self._stands(mark, now_s)]
-        held = float(near[max(0, mark.stream - 1) : mark.stream + 2].max())
-        if abs(best - mark.stream) <= 1:
+        held = float(near[max(0, mark.stream - self._reach) : mark.stream + self._reach + 1].max())
+        if abs(best - mark.stream) <= self._reach:
             mark.stream = best
         elif belief > max(held + 0.2, SHOW) and self.over is None and not (mark.heard and belief < EARLY):
             mark.stream, mark.total, mark.steps, mark.best, mark.heard, mark.reported = best, 0.0, 0, 0.0, False, False
@@ -205,7 +215,8 @@ class Exchange:
         mark.total += held
         mark.steps += 1
         mark.best = max(mark.best, held)
-        mark.lost = mark.lost + 1 if float(place[-1]) > 0.5 or held < 0.25 else 0
+        nobody = self._mode == "cw" and float(place[-1]) > 0.5
+        mark.lost = mark.lost + 1 if nobody or held < 0.25 else 0
         if mark.lost == LOST_STEPS:
             if float(self.state[DUE] + self.state[ANSWERS]) < 0.5 and mark.heard:
                 return [self._stands(mark, now_s)]
@@ -225,7 +236,7 @@ class Exchange:
 
     def _begun(self, best: int, belief: float, time_s: float, now_s: float) -> list[Over | Turn | Answer]:
         """Is there enough for a new mark?"""
-        again = abs(best - self._candidate) <= 1
+        again = abs(best - self._candidate) <= self._reach
         enough = belief >= (EARLY if self.over is not None else SHOW)
         self._candidate = best if enough else -1
         if not enough or not again or self._spent or not self._reported(best, time_s):
@@ -253,8 +264,8 @@ class Exchange:
         return self._on_stream(stream, time_s - 4.0)
 
     def _on_stream(self, stream: int, since_s: float) -> bool:
-        """Does a report stand on this stream or beside it since then? In voice every reply counts as one."""
-        return self._mode != "cw" or any(
+        """Does a report stand on this stream or beside it since then? In voice nobody can tell."""
+        return self._mode == "cw" and any(
             has_report(text_of(self.memory.symbols(since_s, None, k)))
             for k in range(max(0, stream - 1), min(len(self._frequency_hz), stream + 2))
         )
