@@ -49,3 +49,4 @@ def test_impossible_wishes(wish: Wish, sentence: str) -> None:
 
 def test_custom_of_the_bands() -> None:
     assert (usual_mode(7_130_000.0), usual_mode(14_195_000.0)) == ("lsb", "usb")
+    assert [usual_mode(1000.0 * khz) for khz in (7_023, 14_023, 18_080.5, 18_143.5)] == ["cw", "cw", "cw", "usb"]

@@ -25,10 +25,16 @@ from hearmark.sources.source import Source
 from hearmark.window import window_offsets_hz
 
 Level = Literal["easy", "hard", "brutal", "varied"]
-DEMO_S = 1_800.0
+DEMO_S: dict[Mode, float] = {"cw": 1_800.0, "usb": 600.0, "lsb": 600.0}
+"""Voices are spoken before the demo begins, so it is shorter with them."""
 DEMO_RATE_HZ = 48_000.0
 WIDTH_HZ: dict[Mode, float] = {"cw": 150.0, "usb": 2_700.0, "lsb": -2_700.0}
 """How far an annotation reaches from a mark's frequency."""
+
+MORSE_ENDS_KHZ = (
+    (1_810, 1_838), (3_500, 3_570), (7_000, 7_040), (10_100, 10_130), (14_000, 14_070), (18_068, 18_095),
+    (21_000, 21_070), (24_890, 24_915), (28_000, 28_070), (50_000, 50_100),
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +59,10 @@ class Wish:
 
 @dataclass(frozen=True, slots=True)
 class Heard:
-    """A source ready to be listened to. `paced`: it does not keep time by itself. `transmit_hz`: where we send, if known."""
+    """A source ready to be listened to.
+
+    `paced`: it does not keep time by itself. `transmit_hz`: where we send; None where that is not known.
+    """
 
     title: str
     events: Iterator[Event]
@@ -78,7 +87,13 @@ def invented(level: Level, mode: Mode, seed: int, habit: Habit | None, duration_
 
 
 def usual_mode(frequency_hz: float) -> Mode:
-    """Voice by the custom of the bands: lower sideband below 10 MHz (common practice, no source)."""
+    """By the custom of the bands: Morse at their lower ends, else voice, lower sideband below 10 MHz.
+
+    The Morse ends follow the band plan of IARU Region 1 (values from memory); the sidebands are common practice, no
+    source.
+    """
+    if any(low_khz <= frequency_hz / 1000.0 < high_khz for low_khz, high_khz in MORSE_ENDS_KHZ):
+        return "cw"
     return "lsb" if frequency_hz < 10e6 else "usb"
 
 
@@ -146,9 +161,9 @@ class Recorder:
 
 
 def _demo(wish: Wish) -> Heard:
-    """An invented pile-up, half an hour long."""
+    """An invented pile-up, as long as the table says."""
     mode = wish.mode or "cw"
-    session = invented(wish.level, mode, wish.seed, None, DEMO_S)
+    session = invented(wish.level, mode, wish.seed, None, DEMO_S[mode])
     scenario = session.scenario
     edges = (scenario.dx_hz, scenario.window_low_hz, scenario.window_high_hz)
     source = SimulatedSource(session, DEMO_RATE_HZ, round((min(edges) + max(edges)) / 2))

@@ -2,9 +2,11 @@
 
 import asyncio
 import json
+import struct
 import threading
 import time
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -262,6 +264,21 @@ def test_answer_is_heard_again_long_after_it_has_left_the_ring() -> None:
     listener.remember(Answer(1, 4.0, 6.5, 7.5, hz, 0.9, retracted_at_s=29.0))
     with pytest.raises(HearmarkError, match="no answer"):
         listener.replay()
+
+
+def test_a_mark_taken_back_leaves_the_answer_before_it_to_hear() -> None:
+    first_hz, second_hz = DX_HZ + 8000, DX_HZ + 9000
+    listener = Listener(DX_HZ, "usb", DX_HZ + 5000)
+    second = Answer(2, 5.0, 6.0, 6.5, second_hz, 1.0, by="operator")
+    for block in blocks_with_tone(first_hz, 9.0):
+        listener.feed(block)
+        if abs(block.stop_s - 4.0) < 0.03:
+            listener.remember(Answer(1, 2.0, 3.5, 4.0, first_hz, 0.9))
+        if abs(block.stop_s - 6.5) < 0.03:
+            listener.remember(second)
+    assert struct.unpack_from("<3d", listener.replay(), 8) == (12_000.0, second_hz, pytest.approx(4.6, abs=0.01))
+    listener.remember(replace(second, retracted_at_s=9.0))
+    assert struct.unpack_from("<3d", listener.replay(), 8) == (12_000.0, first_hz, pytest.approx(1.6, abs=0.01))
 
 
 def test_sound_is_made_only_when_asked_and_starts_anew_after_a_long_hole() -> None:
