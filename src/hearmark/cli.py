@@ -128,7 +128,7 @@ def simulate(
 @click.option("--format", "datatype", help="Sample format of a stream: ci16_le, cu8, cf32_le ...")
 @click.option("--device", help="Sound card by name or number.")
 @click.option("--level", type=click.Choice(["easy", "hard", "brutal", "varied"]), default="easy", help="Of the demo.")
-@click.option("--seed", type=int, default=1, show_default=True, help="Of the demo.")
+@click.option("--seed", type=int, default=8, show_default=True, help="Of the demo.")
 @click.option("--record", "record_path", type=FILE, help="Also record as SigMF, with the marks as annotations.")
 @click.option("--port", type=int, help="Port of the page on this machine; 0 takes any free one.")
 @click.option("--settings", "settings_path", type=FILE, help="Settings file (TOML).")

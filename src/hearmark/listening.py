@@ -54,7 +54,7 @@ class Wish:
     datatype: str | None = None
     device: str | None = None
     level: Level = "easy"
-    seed: int = 1
+    seed: int = 8
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,6 +20,8 @@ CALL_OPEN = 0.6
 """Least probability of "he listens to all" for "call": a call over somebody's reply is worse than a late one."""
 SETTLED_S = 0.5
 """Silence of the DX before "call": pauses between his words and shallow fades are shorter."""
+SURE_S = 0.7
+"""After this long without doubt that he listens to all, others on his frequency no longer hold up "call"."""
 CROWD_S = 4.0
 """Memory of where callers send."""
 _STEP_S = 0.096
@@ -120,7 +122,7 @@ class Counsel:
             quiet_s = exchange.memory.dx_quiet_s()
             if exchange.state[OPEN] < CALL_OPEN:
                 cued = cueing.Cued("listen", "is he answering somebody?", float(1 - exchange.state[OPEN]))
-            elif not calling and min(quiet_s, moment.since_over_s or 0.0) < SETTLED_S:
+            elif not calling and self._open_s < SURE_S and min(quiet_s, moment.since_over_s or 0.0) < SETTLED_S:
                 cued = cueing.Cued("wait", "is he done?", float(exchange.state[OPEN]))
         now = advising.advice(now_s, self._place, cued)
         last = self._told
