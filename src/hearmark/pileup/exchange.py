@@ -201,7 +201,8 @@ class Exchange:
         if self._mark is None:
             return self._begun(best, belief, time_s, now_s)
         mark = self._mark
-        closed = self._mode == "cw" and self.over is not None and self.state[CALLS] > 0.7 and self._since_over(time_s) > 0.6
+        turned = self.over is not None and self.state[CALLS] > 0.7 and self._since_over(time_s) > 0.6
+        closed = self._mode == "cw" and turned
         if closed or (self._open_steps >= OPEN_STEPS and mark.steps > OPEN_STEPS):
             # he has closed that contact
             return [self._taken_back(mark, now_s) if mark.lost > LOST_STEPS else self._stands(mark, now_s)]
