@@ -117,7 +117,7 @@ class Engine:
                 yield from self._decide()
             return
         if self._next_sample is not None and block.first_sample != self._next_sample:
-            yield from self._deaf(block.start_s)
+            yield from self._deaf(self._next_sample / block.sample_rate_hz)
         self._next_sample = block.first_sample + len(block.samples)
         yield from self._chain.block(block)
 
@@ -172,6 +172,7 @@ class _Chain:
         self._exchange = Exchange(self._finder.frequency_hz, dx_hz, mode)
         self._counsel = Counsel(self.plan, self._finder.frequency_hz)
         self._batches = 0
+        self._now_s = first.start_s
         self._resting = False
 
     def block(self, block: Block) -> Iterator[Event]:
@@ -198,7 +199,7 @@ class _Chain:
 
     def finish(self) -> Iterator[Event]:
         """The end of the stream."""
-        time_s = self._band.now_s
+        time_s = self._now_s
         yield from self._digest(self._exchange.break_off(time_s), time_s)
         yield self._counsel.ear(time_s)
         yield from self._counsel.closing(self._exchange, self._grid.frequency_hz, time_s)
@@ -217,6 +218,7 @@ class _Chain:
         first_s, ratio = batch.start_s, batch.ratio
         begin_s = first_s - self._grid.window_s / 2
         now_s = first_s + (BATCH_FRAMES - 1) * self._grid.hop_s + self._grid.window_s / 2
+        self._now_s = now_s
         self._batches += 1
         mean = ratio.reshape(-1, STEP_FRAMES, ratio.shape[1]).mean(axis=1)
         self._exchange.memory.add_spectra(self._grid.frequency_hz, mean)

@@ -36,11 +36,15 @@ class Reading:
 
 
 class MorseReader:
-    """Reads a fixed number of carriers side by side; state is kept from call to call."""
+    """Reads a fixed number of carriers side by side; state is kept from call to call.
 
-    def __init__(self, streams: int) -> None:
+    A stream that falls silent is begun anew, unless `lasting`.
+    """
+
+    def __init__(self, streams: int, lasting: bool = False) -> None:
         self._network = Network("hearmark.modes", "morse.onnx")
         self.streams = streams
+        self._lasting = lasting
         self._rested = self._after_noise()
         self.forget()
 
@@ -53,7 +57,8 @@ class MorseReader:
 
     def read(self, features: Array) -> Reading:
         """`features`: (streams, steps, STEP_FRAMES * (2 * CONTEXT_BINS + 1)), see `features`."""
-        self._forget_silent(features)
+        if not self._lasting:
+            self._forget_silent(features)
         logits, hidden, self._first, self._second = self._network.run(x=features, h1=self._first, h2=self._second)
         best = logits.argmax(axis=2)
         top = np.take_along_axis(logits, best[..., None], 2)[..., 0]

@@ -76,12 +76,16 @@ class MorseFinder:
         self.frequency_hz = np.asarray(grid.low_hz + grid.step_hz * self._centres, np.float64)
         self._all = np.append(self._centres, grid.zero)
         self._network = Network("hearmark.pileup", "morse_finder.onnx")
+        # Text comes from a reader that begins anew after silence; the finder's network learnt on what one knows
+        # that does not, and takes that alone well.
         self._reader = MorseReader(len(self._all))
+        self._lasting = MorseReader(len(self._all), lasting=True)
         self.forget()
 
     def forget(self) -> None:
         """Start anew, as after a gap."""
         self._reader.forget()
+        self._lasting.forget()
         self._matcher = Matcher(len(self._centres))
         self._whole = np.zeros((1, 1, 64), np.float32)
         self._each = np.zeros((1, len(self._centres), 40), np.float32)
@@ -91,6 +95,7 @@ class MorseFinder:
         level = compress(ratio)
         seen = features(level, self._all)
         reading = self._reader.read(seen)
+        hidden = self._lasting.read(seen).hidden
         match = self._matcher.feed(
             np.ascontiguousarray(reading.symbols[:, :-1]), np.ascontiguousarray(reading.symbols[:, -1])
         )
@@ -101,10 +106,10 @@ class MorseFinder:
         around = scipy.ndimage.maximum_filter1d(here, 7, axis=0, mode="nearest")
         dx_level = np.stack([own[-1], bins[-1].max(axis=(1, 2))], axis=1)
         logits, state, self._whole, self._each = self._network.run(
-            hidden=reading.hidden[:-1],
+            hidden=hidden[:-1],
             level=np.stack([here, here - around], axis=2),
             match=np.ascontiguousarray(match.T),
-            dx_hidden=reading.hidden[-1],
+            dx_hidden=hidden[-1],
             dx_level=dx_level,
             h_whole=self._whole,
             h_stream=self._each,

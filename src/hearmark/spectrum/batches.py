@@ -9,7 +9,7 @@ import numpy as np
 
 from hearmark.events import Block
 from hearmark.spectrum.floor import Floor
-from hearmark.spectrum.transform import Grid, PowerArray, Transform
+from hearmark.spectrum.transform import HOP_S, WINDOW_S, Grid, PowerArray, Transform
 
 BATCH_FRAMES = 12
 
@@ -31,13 +31,16 @@ class Band:
     def __init__(self, first: Block, align_hz: float, low_hz: float, high_hz: float) -> None:
         self._rate_hz, self._center_hz = first.sample_rate_hz, first.center_hz
         self._transform = Transform(self._rate_hz, self._center_hz, align_hz, low_hz, high_hz)
-        self._transform.restart(first.first_sample)
+        self._size, self._hop = round(self._rate_hz * WINDOW_S), round(self._rate_hz * HOP_S)
+        self._restart(first.first_sample)
         self.grid: Grid = self._transform.grid
         self._floor = Floor(self.grid)
         self._pending: PowerArray = np.zeros((0, self.grid.bins), np.float32)
         self._resting = False
-        self.now_s = first.start_s
-        """Centre of the first window that is not in a batch yet."""
+
+    def _restart(self, first_sample: int) -> None:
+        self._transform.restart(first_sample)
+        self._origin, self._frame = first_sample, 0
 
     def hears(self, block: Block) -> bool:
         """Is this block of the same band? A slice elsewhere says nothing about the DX's own frequency."""
@@ -51,19 +54,19 @@ class Band:
     def feed(self, block: Block) -> Iterator[Batch]:
         """The batches that this block completes."""
         if self._resting:
-            self._transform.restart(block.first_sample)
+            self._restart(block.first_sample)
             self._resting = False
         frames = self._transform.feed(block.samples)
         if not len(frames):
             return
-        if not len(self._pending):
-            self.now_s = frames.start_s
         power = np.concatenate([self._pending, frames.power]) if len(self._pending) else frames.power
         whole = len(power) // BATCH_FRAMES
         for k in range(whole):
             part = power[k * BATCH_FRAMES : (k + 1) * BATCH_FRAMES]
             floor = self._floor.feed(part)
-            start_s, self.now_s = self.now_s, self.now_s + BATCH_FRAMES * self.grid.hop_s
+            # in whole samples, so that no rounding adds up and block sizes do not show
+            start_s = (self._origin + self._frame * self._hop + self._size / 2) / self._rate_hz
+            self._frame += BATCH_FRAMES
             yield Batch(start_s, part, floor, over_noise(part, floor))
         self._pending = power[whole * BATCH_FRAMES :].copy()
 

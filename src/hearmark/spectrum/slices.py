@@ -46,8 +46,7 @@ class Slices:
         self._floor: Floor | None = None
         self._skip = 0
         self._place = 0
-        self.now_s = self._time_s(0)
-        """Centre of the first window that is not in a batch yet."""
+        self._batch = 0
 
     def hears(self, block: Block) -> bool:
         """Audio at the same rate, wherever the dial stands."""
@@ -62,8 +61,7 @@ class Slices:
     def feed(self, block: Block) -> Iterator[Batch]:
         """The batches that this block completes."""
         if self._frame < 0:
-            self._origin, self._frame = block.first_sample, 0
-            self.now_s = self._time_s(0)
+            self._origin, self._frame, self._batch = block.first_sample, 0, 0
         if block.center_hz != self._center_hz:
             yield from self._retuned(block)
         if self._transform is None or self._floor is None:  # this slice touches nothing of interest
@@ -118,6 +116,7 @@ class Slices:
         self._frame += len(ratio)
         self._pending = np.concatenate([self._pending, ratio])
         if len(self._pending) == BATCH_FRAMES:
-            start_s, whole = self.now_s, self._pending
-            self._pending, self.now_s = self._pending[:0], self._time_s(self._frame)
+            whole, self._pending = self._pending, self._pending[:0]
+            start_s = self._time_s(self._batch * BATCH_FRAMES)
+            self._batch += 1
             yield Batch(start_s, whole, np.ones(whole.shape[1], np.float32), whole)
