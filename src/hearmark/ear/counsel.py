@@ -53,6 +53,7 @@ class Counsel:
         match event:
             case RadioState():
                 self._transmit_hz = event.transmit_hz
+                return  # where to call does not depend on where we stand: who goes there is not sent on at once
             case Allowed():
                 self._allowed = event
             case Note():
