@@ -1,11 +1,18 @@
 """A source through an engine: what is kept."""
 
+import json
 from collections.abc import Iterator
+from pathlib import Path
 
 import numpy as np
+import pytest
 
+from hearmark import cli
 from hearmark.events import Answer, Block, Dial, Ear, Event, Gap, Levels, Row
-from hearmark.review import hear
+from hearmark.review import dialled_window_hz, hear
+from hearmark.simulate import recording
+from hearmark.simulate.people import play
+from hearmark.simulate.scenario import preset
 from hearmark.sources.source import SourceEvent
 
 
@@ -45,3 +52,43 @@ def test_everything_is_fed_and_facts_are_kept_once() -> None:
     assert isinstance(kept[-1], Ear)
     assert kept[-1].time_s == 2.0
     assert reached == [1.0, 3.0]
+
+
+def test_the_window_of_a_receiver_is_where_its_dial_looked_for_callers() -> None:
+    dials = [Dial(0.0, 14_023_000.0), Dial(5.0, 14_024_500.0), Dial(8.0, 14_023_100.0), Dial(9.0, 14_025_500.0)]
+    assert dialled_window_hz(dials, 14_023_000.0, "cw") == (14_023_500.0, 14_026_500.0)
+    assert dialled_window_hz([*dials, Dial(10.0, 14_030_000.0, True)], 14_023_000.0, "cw")[1] == 14_026_500.0
+    assert dialled_window_hz(dials[:1], 14_023_000.0, "cw") == (14_024_000.0, 14_026_000.0)
+    assert dialled_window_hz(dials[:1], 18_143_500.0, "usb")[0] < 18_143_500.0
+
+
+def test_a_recording_from_end_to_end(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The document's contract, filled by the real engine."""
+    session = play(preset("easy", "cw", 11, None, 30.0), None)
+    scenario = session.scenario
+    meta = recording.write(session, tmp_path / "pile", 12_000, scenario.dx_hz + 1_500.0, datatype="ci16_le")
+    found, picture = tmp_path / "out.json", tmp_path / "out.png"
+    with pytest.raises(SystemExit) as ended:
+        cli.main(
+            ["review", str(meta), "--dx", "14023", "--mode", "cw", "--window", "up 1-2.5", "--json", str(found),
+             "--picture", str(picture)]
+        )  # fmt: skip
+    assert ended.value.code == 0
+    assert "answers" in capsys.readouterr().out
+    content = json.loads(found.read_text())
+    assert content["recording"] == {"sample_rate_hz": 12_000.0, "center_hz": 14_024_500.0, "duration_s": 30.0}
+    assert (content["dx"]["frequency_hz"], content["dx"]["mode"]) == (14_023_000.0, "cw")
+    assert all(set(over) == {"start_s", "stop_s", "text"} for over in content["dx"]["overs"])
+    contact = next(one for one in session.contacts if one.completed)
+    (mark,) = [one for one in content["answers"] if one["confidence"] >= 0.5]
+    assert set(mark) == {"start_s", "stop_s", "marked_at_s", "frequency_hz", "confidence", "call", "snr_db"}
+    assert mark["frequency_hz"] == pytest.approx(contact.frequency_hz, abs=50.0)
+    assert mark["start_s"] == pytest.approx(contact.reports[0][0], abs=2.0)
+    assert mark["call"] == contact.call
+    ear = content["ear"]
+    step_hz = ear["frequency_hz"][1] - ear["frequency_hz"][0]
+    assert sum(ear["density_per_hz"]) * step_hz == pytest.approx(1.0, abs=1e-3)
+    assert scenario.window_low_hz - 300.0 < content["advice"]["transmit_hz"] < scenario.window_high_hz + 300.0
+    assert 0.0 < content["advice"]["success_per_call"] < 1.0
+    assert content["advice"]["why"]
+    assert picture.read_bytes().startswith(b"\x89PNG")

@@ -46,6 +46,7 @@ class Slices:
         self._floor: Floor | None = None
         self._skip = 0
         self._place = 0
+        self._raw: PowerArray = np.zeros((0, 0), np.float32)
         self._batch = 0
 
     def hears(self, block: Block) -> bool:
@@ -54,7 +55,7 @@ class Slices:
 
     def rest(self) -> None:
         """Samples are missing from here on, until the next block."""
-        self._pending = self._pending[:0]
+        self._pending, self._raw = self._pending[:0], self._raw[:0]
         self._center_hz = None
         self._frame = -1
 
@@ -70,18 +71,24 @@ class Slices:
         samples = block.samples[self._skip :]
         self._skip = max(0, self._skip - len(block.samples))
         power = self._transform.feed(samples).power
-        at = 0
-        while at < len(power):
-            part = power[at : at + BATCH_FRAMES - len(self._pending)]
-            at += len(part)
-            ratio = over_noise(part, self._floor.feed(part))
-            whole = self._still_rows(len(part))
-            whole[:, self._place : self._place + ratio.shape[1]] = ratio
-            yield from self._add(whole)
+        self._raw = np.concatenate([self._raw, power]) if len(self._raw) else power
+        while len(self._pending) + len(self._raw) >= BATCH_FRAMES:
+            yield from self._measured(BATCH_FRAMES - len(self._pending))
+
+    def _measured(self, count: int) -> Iterator[Batch]:
+        """The next frames of this slice, over its noise. Always whole batches, or what is left when the dial moves."""
+        part, self._raw = self._raw[:count], self._raw[count:]
+        if self._floor is None or not len(part):
+            return
+        ratio = over_noise(part, self._floor.feed(part))
+        whole = self._still_rows(len(part))
+        whole[:, self._place : self._place + ratio.shape[1]] = ratio
+        yield from self._add(whole)
 
     def _retuned(self, block: Block) -> Iterator[Batch]:
         """The dial has moved: windows across the move are lost, and count as still."""
         self._center_hz = center_hz = block.center_hz
+        yield from self._measured(BATCH_FRAMES)
         frame = -(-(block.first_sample - self._origin) // self._hop)
         yield from self._quiet(frame)
         low_hz, high_hz = (center_hz - AUDIO_HZ, center_hz) if self._lower else (center_hz, center_hz + AUDIO_HZ)

@@ -1,0 +1,288 @@
+"""The whole engine on one short pile-up: one recording, one exact transcript of events, whatever the blocks."""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from hearmark.engine import Engine, EngineConfig
+from hearmark.events import (
+    Advice,
+    Answer,
+    Block,
+    Dial,
+    Ear,
+    Event,
+    Gap,
+    KeyState,
+    Note,
+    Over,
+    Plan,
+    RadioState,
+    Row,
+)  # fmt: skip
+from hearmark.marks import settled
+from hearmark.simulate.people import play
+from hearmark.simulate.render import Renderer
+from hearmark.simulate.scenario import preset
+from hearmark.simulate.session import Contact, Session
+
+RATE = 12_000
+SECONDS = 40.0
+
+
+@pytest.fixture(scope="module")
+def session() -> Session:
+    """An easy pile-up in Morse, 40 s, with one contact completed by then."""
+    return play(replace(preset("easy", "cw", 11, None, SECONDS), name="test"), None)
+
+
+@pytest.fixture(scope="module")
+def center_hz(session: Session) -> float:
+    return session.scenario.dx_hz + 1_700.0
+
+
+@pytest.fixture(scope="module")
+def samples(session: Session, center_hz: float) -> np.ndarray:
+    return Renderer(session, RATE, center_hz).samples(0, round(SECONDS * RATE))
+
+
+@pytest.fixture(scope="module")
+def config(session: Session) -> EngineConfig:
+    scenario = session.scenario
+    return EngineConfig(scenario.dx_hz, "cw", scenario.window_low_hz, scenario.window_high_hz)
+
+
+def blocks(samples: np.ndarray, center_hz: float, sizes: Iterable[int]) -> Iterator[Block]:
+    """The samples in blocks of these sizes, over and over."""
+    first, turn = 0, list(sizes)
+    k = 0
+    while first < len(samples):
+        part = samples[first : first + turn[k % len(turn)]]
+        yield Block(first, RATE, center_hz, part)
+        first, k = first + len(part), k + 1
+
+
+def told(config: EngineConfig, events: Iterable[Event]) -> list[Event]:
+    """Everything that an engine says, in order."""
+    engine = Engine(config)
+    out = [new for event in events for new in engine.feed(event)]
+    return out + engine.finish()
+
+
+def transcript(events: Iterable[Event]) -> list[str]:
+    """Events as exact text: every field, every bit of every array."""
+    return [_line(event) for event in events]
+
+
+def _line(event: Event) -> str:
+    if isinstance(event, Row):
+        return f"Row {event.time_s!r} {event.low_hz!r} {event.step_hz!r} {event.power_db.tobytes().hex()}"
+    if isinstance(event, Ear):
+        arrays = event.frequency_hz.tobytes().hex() + event.density_per_hz.tobytes().hex()
+        return f"Ear {event.time_s!r} {event.habit} {event.habit_weights!r} {arrays}"
+    return repr(event)
+
+
+@pytest.fixture(scope="module")
+def whole(config: EngineConfig, samples: np.ndarray, center_hz: float) -> list[Event]:
+    """What is said when the stream comes in blocks of a tenth of a second."""
+    return told(config, blocks(samples, center_hz, [RATE // 10]))
+
+
+def newest(events: Iterable[Event], kind: type) -> list:
+    return list({event.id: event for event in events if isinstance(event, kind)}.values())
+
+
+def near(answers: Iterable[Answer], contact: Contact) -> list[Answer]:
+    """Marks that are right about this contact: within 50 Hz and 2 s."""
+    begin_s = contact.reports[0][0]
+    return [
+        a for a in answers
+        if abs(a.frequency_hz - contact.frequency_hz) < 50.0 and abs(a.start_s - begin_s) < 2.0
+    ]  # fmt: skip
+
+
+def test_it_finds_the_answered_station(whole: list[Event], session: Session) -> None:
+    contact = next(c for c in session.contacts if c.completed)
+    answers = settled((e for e in whole if isinstance(e, Answer)), "cw")
+    (mark,) = near(answers, contact)
+    assert mark.confidence > 0.5
+    assert mark.retracted_at_s is None
+    assert mark.marked_at_s < contact.reports[-1][1]
+    assert mark.snr_db == pytest.approx(session.stations[contact.station].snr_db, abs=8.0)  # it fades
+    assert len([a for a in answers if a.confidence >= 0.5]) <= 2
+
+
+def test_it_follows_the_overs_and_reads_them(whole: list[Event], session: Session) -> None:
+    true = [sent for sent in session.transmissions if sent.station == 0 and sent.stop_s < SECONDS - 1.0]
+    overs = newest(whole, Over)
+    for sent in true:
+        (over,) = [o for o in overs if abs(o.stop_s - sent.stop_s) < 0.3]
+        least_s = 0.3 if sent is not true[0] else 1.3  # how loud he is has yet to be learnt
+        assert over.start_s == pytest.approx(sent.start_s, abs=least_s), sent.text
+    words = {word for sent in true for word in sent.text.split()}
+    read = {word for over in overs for word in over.text.split()}
+    assert len(words & read) >= 0.8 * len(words)
+
+
+def test_plan_first_ear_and_advice_last(whole: list[Event], config: EngineConfig) -> None:
+    assert whole[0] == Plan(config.dx_hz, config.window_low_hz, config.window_high_hz, "cw")  # type: ignore[arg-type]
+    assert isinstance(whole[-1], Advice)
+    ear = [event for event in whole if isinstance(event, Ear)][-1]
+    step_hz = ear.frequency_hz[1] - ear.frequency_hz[0]
+    assert float(ear.density_per_hz.sum() * step_hz) == pytest.approx(1.0, abs=1e-6)
+    assert {"listen", "wait"} & {event.cue for event in whole if isinstance(event, Advice)}
+
+
+def test_times_never_run_back(whole: list[Event]) -> None:
+    times = [event.time_s for event in whole if isinstance(event, Row | Ear | Advice)]
+    assert times == sorted(times)
+
+
+@pytest.mark.parametrize("sizes", [[len("x"), 1, 2, 3_001], [977], [10**9]], ids=["tiny and large", "odd", "whole"])
+def test_blocks_of_any_size_give_the_same_transcript(
+    sizes: list[int], whole: list[Event], config: EngineConfig, samples: np.ndarray, center_hz: float
+) -> None:
+    assert transcript(told(config, blocks(samples, center_hz, sizes))) == transcript(whole)
+
+
+def test_a_replay_of_everything_is_equal(config: EngineConfig, samples: np.ndarray, center_hz: float) -> None:
+    """Samples, the radio, notes and the key, with a gap: twice the same, event by event."""
+
+    def stream() -> Iterator[Event]:
+        for block in blocks(samples, center_hz, [RATE // 10]):
+            at = block.first_sample // (RATE // 10)
+            if at == 50:
+                yield RadioState(5.0, config.dx_hz, config.dx_hz + 1_500.0, True, "CW")
+                yield Note(5.0, "up 1 to 2")
+            if at == 120:
+                yield KeyState(12.0, True)
+            if at == 150:
+                yield KeyState(15.0, False)
+            if at == 200:
+                yield Note(20.0, "mark", config.dx_hz + 1_200.0)
+            if 300 <= at < 310:
+                continue
+            yield block
+
+    assert transcript(told(config, stream())) == transcript(told(config, stream()))
+
+
+@pytest.mark.parametrize("announced", [True, False], ids=["gap", "hole"])
+def test_a_gap_closes_what_was_open_and_hearing_goes_on_after_it(
+    announced: bool, config: EngineConfig, samples: np.ndarray, center_hz: float, session: Session
+) -> None:
+    over = next(s for s in session.transmissions if s.station == 0 and s.stop_s - s.start_s > 2.0 and s.start_s > 4.0)
+    cut_s = over.start_s + 1.5
+
+    def stream() -> Iterator[Event]:
+        for block in blocks(samples[: 22 * RATE], center_hz, [RATE // 10]):
+            if block.stop_s <= cut_s or block.start_s >= cut_s + 4.0:
+                yield block
+            elif announced and block.start_s <= cut_s:
+                yield Gap(block.start_s, block.start_s + 4.0, "dropped")
+
+    events = told(config, stream())
+    rows = [event.time_s for event in events if isinstance(event, Row)]
+    assert not [t for t in rows if cut_s + 0.1 < t < cut_s + 4.0]
+    assert max(rows) > 21.7
+    cut_over = next(o for o in newest(events, Over) if o.start_s < cut_s < (o.stop_s or 1e9) + 0.3)
+    assert cut_over.stop_s == pytest.approx(cut_s, abs=0.3)
+    assert [o for o in newest(events, Over) if o.start_s > cut_s + 4.0]
+
+
+def test_while_we_send_it_is_deaf(config: EngineConfig, samples: np.ndarray, center_hz: float) -> None:
+    engine = Engine(config)
+    out: list[Event] = []
+    for block in blocks(samples, center_hz, [RATE // 10]):
+        if block.first_sample == 6 * RATE:
+            out += engine.feed(KeyState(6.0, True))
+        if block.first_sample == 9 * RATE:
+            out += engine.feed(KeyState(9.0, False))
+        if block.start_s < 12.0:
+            out += engine.feed(block)
+    times = [event.time_s for event in out if isinstance(event, Row)]
+    assert not [t for t in times if 6.05 < t < 9.0]
+    assert [t for t in times if t > 9.1]
+
+
+def test_marks_by_the_operator_and_taken_back(config: EngineConfig, samples: np.ndarray, center_hz: float) -> None:
+    engine = Engine(config)
+    marks: list[Answer] = []
+    for block in blocks(samples, center_hz, [RATE // 2]):
+        if block.start_s >= 6.0:
+            break
+        engine.feed(block)
+        if block.start_s == 2.0:
+            new = engine.feed(Note(2.5, "mark", config.dx_hz + 1_300.0))
+            marks += [e for e in new if isinstance(e, Answer)]
+            assert any(isinstance(e, Ear) for e in new)
+        if block.start_s == 4.0:
+            new = engine.feed(Note(4.5, "unmark", answer=marks[0].id))
+            marks += [e for e in new if isinstance(e, Answer)]
+            assert any(isinstance(e, Ear) for e in new)
+    assert [(m.by, m.frequency_hz, m.retracted_at_s) for m in marks] == [
+        ("operator", config.dx_hz + 1_300.0, None),
+        ("operator", config.dx_hz + 1_300.0, 4.5),
+    ]
+
+
+def test_mode_and_window_are_found_out(
+    config: EngineConfig, samples: np.ndarray, center_hz: float, session: Session
+) -> None:
+    plans = []
+    for sizes in ([RATE // 10], [7_013]):
+        stream = (b for b in blocks(samples, center_hz, sizes) if b.start_s < 20.0)
+        plans.append(next(e for e in told(EngineConfig(config.dx_hz), stream) if isinstance(e, Plan)))
+    assert plans[0] == plans[1]
+    assert plans[0].mode == "cw"
+    scenario = session.scenario
+    assert plans[0].listen_low_hz < scenario.window_high_hz
+    assert plans[0].listen_high_hz > scenario.window_low_hz
+    assert plans[0].listen_high_hz - plans[0].listen_low_hz < 4_000.0
+
+
+def test_a_stream_shorter_than_the_survey_and_an_empty_one_end_well(
+    config: EngineConfig, samples: np.ndarray, center_hz: float
+) -> None:
+    short = told(EngineConfig(config.dx_hz), blocks(samples[: 2 * RATE], center_hz, [RATE // 10]))
+    assert isinstance(short[0], Plan)
+    assert isinstance(short[-1], Advice)
+    assert told(EngineConfig(config.dx_hz), []) == []
+
+
+def test_a_band_retuned_away_from_the_dx_is_a_gap(
+    config: EngineConfig, samples: np.ndarray, center_hz: float
+) -> None:
+    stream = [
+        replace(block, center_hz=center_hz + (50_000.0 if 5.0 <= block.start_s < 7.0 else 0.0))
+        for block in blocks(samples[: 10 * RATE], center_hz, [RATE // 10])
+    ]
+    times = [event.time_s for event in told(config, stream) if isinstance(event, Row)]
+    assert not [t for t in times if 5.05 < t < 7.0]
+    assert [t for t in times if t > 7.1]
+
+
+def test_audio_of_one_receiver_hears_each_slice_in_its_place(config: EngineConfig) -> None:
+    """A tone in the audio stands at dial + its pitch, on one grid, wherever the dial is."""
+    n = 6 * RATE
+    rng = np.random.default_rng(1)
+    noise = (rng.standard_normal(n) + 1j * rng.standard_normal(n)).astype(np.complex64)
+    tone = (20 * np.exp(2j * np.pi * 700.0 * np.arange(n) / RATE)).astype(np.complex64)
+    dial_hz = {0: config.dx_hz - 600.0, 3: config.dx_hz + 1_000.0}
+    rows: dict[float, list[Row]] = {}
+    engine = Engine(config)
+    for second in range(6):
+        part = slice(second * RATE, (second + 1) * RATE)
+        center = dial_hz[second // 3 * 3]
+        engine.feed(Dial(float(second), center))
+        block = Block(second * RATE, RATE, center, (noise + tone)[part], audio=True)
+        rows.setdefault(center, []).extend(e for e in engine.feed(block) if isinstance(e, Row))
+    for center, some in rows.items():
+        for row in some[4:]:
+            peak_hz = row.low_hz + row.step_hz * int(np.argmax(row.power_db))
+            assert peak_hz == pytest.approx(center + 700.0, abs=row.step_hz)
+    times = [row.time_s for some in rows.values() for row in some]
+    assert np.allclose(np.diff(times), 0.096)
