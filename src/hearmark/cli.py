@@ -134,7 +134,7 @@ def simulate(
 @click.option("--settings", "settings_path", type=FILE, help="Settings file (TOML).")
 def listen(**options: Any) -> None:
     """Listen live and show the page on this machine."""
-    what = "an invented pile-up" if options["demo"] else "the receiver"
+    what = "an invented pile-up" if options["demo"] else "the recording" if options["recording"] else "the receiver"
     click.echo(f"Preparing {what}; the address of the page follows in a few seconds ...")
     from hearmark.engine import Engine, EngineConfig
     from hearmark.files import check_writable
