@@ -42,15 +42,29 @@ def ladder_png(
         _ridge(axes, ears[-1], dx_hz, rungs)
     _advice(axes, [e for e in events if isinstance(e, Advice) and e.transmit_hz is not None], dx_hz, rungs)
     if window_hz:
-        axes.axvspan(*(khz_from_hz(edge - dx_hz) for edge in window_hz), color=EAR, alpha=0.06, lw=0, zorder=0)
+        low, high = (khz_from_hz(edge - dx_hz) for edge in window_hz)
+        axes.axvspan(low, high, color=EAR, alpha=0.06, lw=0, zorder=0)
+        axes.annotate("window", (low, -0.9), (4, 0), textcoords="offset points", fontsize=8, color=EAR, va="top")
     axes.set_ylim(rungs + (RIDGE_RUNGS + 0.6 if ears else 0.2), -1.0)
     axes.set_xlabel(f"kHz from the DX on {khz_from_hz(dx_hz):.2f} kHz")
+    axes.set_ylabel("time of each turn", fontsize=8, color=INK)
     axes.set_title(f"{sum(a.retracted_at_s is None for a in answers)} answers in {len(turns)} turns", loc="left")
+    axes.set_title(_legend(answers), loc="right", fontsize=8, color=INK)
     axes.spines[["top", "right", "left"]].set_visible(False)
     target = io.BytesIO()
     FigureCanvasAgg(figure)
     figure.savefig(target, format="png", metadata={"Software": "Hearmark"})
     return target.getvalue()
+
+
+def _legend(answers: Sequence[Answer]) -> str:
+    """What the shapes mean, of those that are there."""
+    words = ["● found, larger: surer"]
+    if any(answer.by == "operator" for answer in answers):
+        words.append("◆ marked by hand")
+    if any(answer.retracted_at_s is not None for answer in answers):
+        words.append("× taken back")
+    return "   ".join(words)
 
 
 def _rungs(axes: Axes, turns: Sequence[Turn], rungs: int) -> None:
@@ -97,9 +111,11 @@ def _ridge(axes: Axes, ear: Ear, dx_hz: float, rungs: int) -> None:
     across = (ear.frequency_hz - dx_hz) / 1000.0
     axes.fill_between(across, base - height, base, color=EAR, alpha=0.35, lw=0, zorder=2)
     axes.plot(across, base - height, color=EAR, lw=1.2, zorder=3)
+    peak_at = float(np.argmax(ear.density_per_hz)) / len(ear.density_per_hz)
+    side, align = (0.01, "left") if peak_at > 0.5 else (0.99, "right")  # where the hill is not
     axes.annotate(
-        f"where he listens next: {ear.habit}", (1.0, base - RIDGE_RUNGS + 0.8), xycoords=("axes fraction", "data"),
-        ha="right", va="top", fontsize=8, color=INK,
+        f"where he listens next: {ear.habit}", (side, base - RIDGE_RUNGS + 0.8), xycoords=("axes fraction", "data"),
+        ha=align, va="top", fontsize=8, color=INK,
     )  # fmt: skip
 
 

@@ -91,7 +91,7 @@ def readable(content: Document) -> str:
             f"{snr:>6}  {mark['call'] or '?'}{taken}"
         )
     if ear:
-        lines += ["", f"He listens: {ear['habit']}."]
+        lines += ["", f"His habit: {ear['habit']}."]
     if advice["transmit_hz"] is not None:
         chance = advice["success_per_call"]
         lines.append(f"Call on {_khz(advice['transmit_hz'])} kHz{'' if chance is None else f', {chance:.0%} a call'}.")

@@ -179,7 +179,8 @@ def _why(ear: Ear, around: Surroundings, transmit_hz: float) -> str:
         crowd = "how many call there is not measured"
     else:
         count = float(rivals(np.array([transmit_hz]), around)[0])
-        crowd = "hardly anybody calls there" if count < 0.7 else f"about {max(count, 1.0):.0f} others call there"
+        crowd = "hardly anybody calls there" if count < 0.7 else f"about {count:.0f} others call there"
+        crowd = "about one other calls there" if 0.7 <= count < 1.5 else crowd
     unknown = around.allowed is None or not around.allowed.known
     caution = "; your licence is not known here: check that you may send there" if unknown else ""
     return f"{ear.habit}; {crowd}{caution}"
