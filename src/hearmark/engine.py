@@ -16,12 +16,10 @@ from hearmark.events import (
     Allowed,
     Answer,
     Block,
-    Dial,
     Emission,
     Event,
     Gap,
     KeyState,
-    Levels,
     Mode,
     Note,
     Over,
@@ -52,7 +50,6 @@ class EngineConfig:
     mode: Mode | None = None
     window_low_hz: float | None = None
     window_high_hz: float | None = None
-    own_call: str | None = None
 
 
 class Engine:
@@ -96,10 +93,8 @@ class Engine:
                     self._kept_notes.append(event)
                 else:
                     yield from self._chain.told(event)
-            case Dial() | Levels():
-                pass
             case _:
-                pass
+                pass  # a report about the receiver, or something of our own
 
     def _deaf(self, time_s: float) -> Iterator[Event]:
         self._next_sample = None
@@ -155,7 +150,7 @@ class _Chain:
         high_hz = config.window_high_hz if config.window_high_hz is not None else config.dx_hz
         dx_hz = config.dx_hz
         self.plan = Plan(dx_hz, low_hz, high_hz, mode, kind="simplex" if low_hz == high_hz == dx_hz else "split")
-        self._mode, self._dx_hz, self._own_call = mode, dx_hz, config.own_call
+        self._mode, self._dx_hz = mode, dx_hz
         step_hz = first.sample_rate_hz / round(first.sample_rate_hz * WINDOW_S)
         if mode == "cw":
             range_hz = morse_range_hz(dx_hz, low_hz, high_hz, step_hz)
@@ -261,5 +256,5 @@ class _Chain:
                 continue
             yield event
             if isinstance(event, Over) and event.stop_s is None:
-                yield from self._counsel.over_begins(now_s)
+                self._counsel.over_begins()
 

@@ -85,10 +85,9 @@ class Counsel:
         self._stale = True
         yield self.ear(now_s)
 
-    def over_begins(self, now_s: float) -> Iterator[Event]:
-        """A new over: if he had answered somebody whom nobody found, the contact went by unseen."""
+    def over_begins(self) -> None:
+        """A new over: the crowd has moved since the last recommendation, so it is made anew."""
         self._stale = True
-        return iter(())
 
     def closing(
         self, exchange: Exchange, frequency_hz: npt.NDArray[np.float64], time_s: float
