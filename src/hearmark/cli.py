@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
 import click
 
+from hearmark.commands.shared import absolute_window_hz, hz, progress
 from hearmark.errors import HearmarkError
 from hearmark.events import Mode, Plan
-from hearmark.units import hz_from_khz
 
 MODES = click.Choice(["cw", "usb", "lsb"])
 FILE = click.Path(path_type=Path)
@@ -55,9 +54,9 @@ def review(
         check_writable(path)
     if dx_khz is None:
         raise HearmarkError("The frequency of the DX is not known; add --dx KHZ.")
-    dx_hz = _hz(dx_khz, "--dx")
-    window_hz = _window(window, dx_hz, mode)
-    center_hz = None if center_khz is None else _hz(center_khz, "--center")
+    dx_hz = hz(dx_khz, "--dx")
+    window_hz = absolute_window_hz(window, dx_hz, mode)
+    center_hz = None if center_khz is None else hz(center_khz, "--center")
     if dial is not None and mode is None:
         raise HearmarkError("The sideband and the pitch of audio depend on the mode; add --mode cw, usb or lsb.")
     pitch_hz = pitch_hz if mode == "cw" else 0.0
@@ -68,7 +67,7 @@ def review(
         window_hz = dialled_window_hz(read_dial_log(dial), dx_hz, mode)
     low_hz, high_hz = window_hz or (None, None)
     engine = Engine(EngineConfig(dx_hz=dx_hz, mode=mode, window_low_hz=low_hz, window_high_hz=high_hz))
-    with _progress("Listening", source.duration_s or 1.0) as advance:
+    with progress("Listening", source.duration_s or 1.0) as advance:
         events = hear(source, engine, advance)
     about = report.Recording(source.sample_rate_hz, source.center_hz, source.duration_s or 0.0)
     plan = next((event for event in events if isinstance(event, Plan)), None)
@@ -103,7 +102,7 @@ def simulate(
 
     check_writable(out)
     session = invented(level, mode, seed, habit, duration_s)
-    with _progress("Simulating", 1.0) as advance:
+    with progress("Simulating", 1.0) as advance:
         meta = recording.write(session, out, rate_hz, datatype="ci16_le", truth=truth, progress=advance)
     scenario = session.scenario
     done = sum(contact.completed for contact in session.contacts)
@@ -150,7 +149,7 @@ def listen(**options: Any) -> None:
         check_writable(record_path)
     for name in ("dx", "center"):
         khz = options.pop(f"{name}_khz")
-        options[f"{name}_hz"] = None if khz is None else _hz(khz, f"--{name}")
+        options[f"{name}_hz"] = None if khz is None else hz(khz, f"--{name}")
     heard = open_live(Wish(**options), settings)
     engine = Engine(EngineConfig(heard.dx_hz, heard.mode, heard.window_low_hz, heard.window_high_hz))
     edges = (heard.window_low_hz, heard.window_high_hz)
@@ -183,35 +182,3 @@ def main(arguments: Sequence[str] | None = None) -> None:
     except (click.Abort, KeyboardInterrupt):
         sys.exit(130)
     sys.exit(code if isinstance(code, int) else 0)
-
-
-def _hz(khz: float, option: str) -> float:
-    """Kilohertz of an option to hertz."""
-    if not 0.0 < khz < 1e9:
-        raise HearmarkError(f"{option} {khz:g} is no frequency; give it in kHz, like 18143.5.")
-    return hz_from_khz(khz)
-
-
-def _window(window: str | None, dx_hz: float, mode: Mode | None) -> tuple[float, float] | None:
-    """Absolute edges of the window, if it was said."""
-    from hearmark.window import window_offsets_hz
-
-    if window is None:
-        return None
-    low_hz, high_hz = window_offsets_hz(window, mode)
-    return dx_hz + low_hz, dx_hz + high_hz
-
-
-@contextmanager
-def _progress(what: str, total: float) -> Iterator[Callable[[float], None] | None]:
-    """A bar on a terminal, nothing elsewhere."""
-    if not sys.stderr.isatty():
-        yield None
-        return
-    from rich.console import Console
-    from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
-
-    columns = (TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn())
-    with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
-        task = progress.add_task(what, total=total)
-        yield lambda done: progress.update(task, completed=done)

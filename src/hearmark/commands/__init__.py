@@ -1,0 +1,1 @@
+"""Commands by room, one module each; `hearmark.cli` joins them."""
