@@ -20,6 +20,7 @@ test:
 
 check:
 	@$(PYTHON) tools/install.py dev
+	$(BIN)/ruff format --check .
 	$(BIN)/ruff check .
 	$(BIN)/mypy
 	$(BIN)/lint-imports --config pyproject.toml

@@ -183,8 +183,19 @@ def draw(habit: str, seed: int, change_to: str | None = None) -> Play:
             mark.append(value + rng.normal(0, 20.0 if mode == "cw" else 60.0))
             confidence.append(float(np.clip(rng.normal(0.9, 0.07), 0.5, 0.99)))
         activities.append(activity)
-    return Play(habit, mode, low, high, bin_hz, np.array(pick), np.array(mark), np.array(confidence),
-                np.array(ceiling), np.array(activities) if "quiet" in (habit, change_to) else None, change)
+    return Play(
+        habit,
+        mode,
+        low,
+        high,
+        bin_hz,
+        np.array(pick),
+        np.array(mark),
+        np.array(confidence),
+        np.array(ceiling),
+        np.array(activities) if "quiet" in (habit, change_to) else None,
+        change,
+    )
 
 
 def bin_mass(belief: Belief, pick: float, play: Play) -> tuple[float, float]:
@@ -243,8 +254,10 @@ def score(play: Play, make: Callable[[Play], Belief] | None = None) -> Score:
 
 def table(seeds: range) -> None:
     print(f"Log loss per turn, nat, turns {FROM + 1} to {TURNS}; {len(seeds)} sessions a habit")
-    print(f"{'habit':10s} {'uniform':>8s} {'last':>8s} {'ear':>8s} {'ceiling':>8s} {'gain':>7s} {'of':>7s} "
-          f"{'share':>6s} {'50 %':>6s} {'90 %':>6s}")
+    print(
+        f"{'habit':10s} {'uniform':>8s} {'last':>8s} {'ear':>8s} {'ceiling':>8s} {'gain':>7s} {'of':>7s} "
+        f"{'share':>6s} {'50 %':>6s} {'90 %':>6s}"
+    )
     gains, tops, levels, took = 0.0, 0.0, [], []
     for habit in HABITS:
         scores = [score(draw(habit, seed)) for seed in seeds]
@@ -258,20 +271,33 @@ def table(seeds: range) -> None:
         level = np.concatenate([s.level[FROM:TURNS] for s in scores])
         levels.append(level)
         took.append(np.concatenate([s.update_s for s in scores]))
-        print(f"{habit:10s} {means['uniform']:8.3f} {means['last']:8.3f} {means['ear']:8.3f} {means['ceiling']:8.3f} "
-              f"{gain:7.3f} {top:7.3f} {gain / top if top > 0.02 else float('nan'):6.0%} "
-              f"{np.mean(level < 0.5):6.1%} {np.mean(level < 0.9):6.1%}", flush=True)
+        print(
+            f"{habit:10s} {means['uniform']:8.3f} {means['last']:8.3f} {means['ear']:8.3f} {means['ceiling']:8.3f} "
+            f"{gain:7.3f} {top:7.3f} {gain / top if top > 0.02 else float('nan'):6.0%} "
+            f"{np.mean(level < 0.5):6.1%} {np.mean(level < 0.9):6.1%}",
+            flush=True,
+        )
     level = np.concatenate(levels)
-    print(f"all: gain {gains:.3f} of {tops:.3f} = {gains / tops:.0%}; regions 50 %: {np.mean(level < 0.5):.1%}, "
-          f"90 %: {np.mean(level < 0.9):.1%}; update with density, ms: "
-          f"median {1e3 * np.median(np.concatenate(took)):.2f}, "
-          f"95 % {1e3 * np.quantile(np.concatenate(took), 0.95):.2f}")
+    print(
+        f"all: gain {gains:.3f} of {tops:.3f} = {gains / tops:.0%}; regions 50 %: {np.mean(level < 0.5):.1%}, "
+        f"90 %: {np.mean(level < 0.9):.1%}; update with density, ms: "
+        f"median {1e3 * np.median(np.concatenate(took)):.2f}, "
+        f"95 % {1e3 * np.quantile(np.concatenate(took), 0.95):.2f}"
+    )
 
 
 def changes(seeds: range) -> None:
     print("\nAfter a change of habit at turn 21: gain over the better of uniform and last spot, by turns since")
-    pairs = [("stay", "step"), ("step", "stay"), ("step", "two spots"), ("wander", "step"), ("two spots", "stay"),
-             ("jump", "step"), ("jump", "stay"), ("stay", "two spots")]
+    pairs = [
+        ("stay", "step"),
+        ("step", "stay"),
+        ("step", "two spots"),
+        ("wander", "step"),
+        ("two spots", "stay"),
+        ("jump", "step"),
+        ("jump", "stay"),
+        ("stay", "two spots"),
+    ]
     for before, after in pairs:
         scores = [score(draw(before, seed, after)) for seed in seeds]
         at = TURNS // 2
@@ -282,8 +308,11 @@ def changes(seeds: range) -> None:
         settled = gain[15:40].mean()
         smooth = np.convolve(gain, np.ones(3) / 3, mode="valid")
         back = int(np.argmax(smooth >= 0.5 * settled)) + 1 if (smooth >= 0.5 * settled).any() else -1
-        print(f"{before:>9s} to {after:9s} settled {settled:6.3f}; half of it back after {back} turns; "
-              f"turns 1..8: {' '.join(f'{g:5.2f}' for g in gain[:8])}", flush=True)
+        print(
+            f"{before:>9s} to {after:9s} settled {settled:6.3f}; half of it back after {back} turns; "
+            f"turns 1..8: {' '.join(f'{g:5.2f}' for g in gain[:8])}",
+            flush=True,
+        )
 
 
 if __name__ == "__main__":

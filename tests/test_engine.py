@@ -253,9 +253,7 @@ def test_a_stream_shorter_than_the_survey_and_an_empty_one_end_well(
     assert told(EngineConfig(config.dx_hz), []) == []
 
 
-def test_a_band_retuned_away_from_the_dx_is_a_gap(
-    config: EngineConfig, samples: np.ndarray, center_hz: float
-) -> None:
+def test_a_band_retuned_away_from_the_dx_is_a_gap(config: EngineConfig, samples: np.ndarray, center_hz: float) -> None:
     stream = [
         replace(block, center_hz=center_hz + (50_000.0 if 5.0 <= block.start_s < 7.0 else 0.0))
         for block in blocks(samples[: 10 * RATE], center_hz, [RATE // 10])

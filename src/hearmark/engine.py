@@ -257,4 +257,3 @@ class _Chain:
             yield event
             if isinstance(event, Over) and event.stop_s is None:
                 self._counsel.over_begins()
-

@@ -238,6 +238,21 @@ class Row:
 
 
 Event = (
-    Block | Gap | Dial | Levels | Emission | Over | Turn | Answer | Ear | Advice | Plan | Allowed
-    | RadioState | KeyState | Note | Spot | Row
+    Block
+    | Gap
+    | Dial
+    | Levels
+    | Emission
+    | Over
+    | Turn
+    | Answer
+    | Ear
+    | Advice
+    | Plan
+    | Allowed
+    | RadioState
+    | KeyState
+    | Note
+    | Spot
+    | Row
 )

@@ -28,8 +28,6 @@ class _Section(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", strict=True, allow_inf_nan=False)
 
 
-
-
 class Station(_Section):
     """The operator and the licence."""
 

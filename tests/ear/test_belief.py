@@ -104,7 +104,12 @@ def test_a_revised_mark_counts_as_if_it_had_been_told_so(revised: int) -> None:
 def test_a_mark_taken_back_leaves_a_missed_turn() -> None:
     answer = Answer(id=7, start_s=30.0, stop_s=33.0, marked_at_s=32.0, frequency_hz=LOW + 3_500.0, confidence=0.9)
     taken_back = Answer(
-        id=7, start_s=30.0, stop_s=33.0, marked_at_s=32.0, frequency_hz=LOW + 3_500.0, confidence=0.9,
+        id=7,
+        start_s=30.0,
+        stop_s=33.0,
+        marked_at_s=32.0,
+        frequency_hz=LOW + 3_500.0,
+        confidence=0.9,
         retracted_at_s=40.0,
     )
     belief = fresh().mark(0.0, LOW + 500.0, 0.9).mark(15.0, LOW + 520.0, 0.9)

@@ -21,8 +21,13 @@ from hearmark.errors import HearmarkError
 
 PLACE = 14_026_000.0
 OPEN = Moment(
-    time_s=100.0, dx_sending=False, answered_probability=0.05, reply_probability=0.02, since_over_s=0.5,
-    transmit_hz=PLACE, recommended_hz=PLACE,
+    time_s=100.0,
+    dx_sending=False,
+    answered_probability=0.05,
+    reply_probability=0.02,
+    since_over_s=0.5,
+    transmit_hz=PLACE,
+    recommended_hz=PLACE,
 )
 
 
@@ -59,10 +64,15 @@ def test_never_call_while_he_sends_or_another_is_answered(seed: int) -> None:
     machine, calls = Machine(), 0
     for step in range(3_000):
         moment = Moment(
-            time_s=0.2 * step, dx_sending=bool(rng.random() < 0.3), answered_probability=float(rng.random() ** 3),
-            reply_probability=float(rng.random() ** 4), since_over_s=None if rng.random() < 0.05 else 30 * rng.random(),
-            transmit_hz=PLACE, recommended_hz=PLACE + float(rng.choice([0.0, 500.0])),
-            own_call_heard=float(rng.random() ** 6), marked=bool(rng.random() < 0.5),
+            time_s=0.2 * step,
+            dx_sending=bool(rng.random() < 0.3),
+            answered_probability=float(rng.random() ** 3),
+            reply_probability=float(rng.random() ** 4),
+            since_over_s=None if rng.random() < 0.05 else 30 * rng.random(),
+            transmit_hz=PLACE,
+            recommended_hz=PLACE + float(rng.choice([0.0, 500.0])),
+            own_call_heard=float(rng.random() ** 6),
+            marked=bool(rng.random() < 0.5),
         )
         machine, cued = cue(machine, moment)
         assert 0.0 <= cued.probability <= 1.0

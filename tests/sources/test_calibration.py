@@ -55,9 +55,7 @@ def test_without_calibration_the_same_clocks_miss() -> None:
     ("shows", "sideband", "dial_hz"),
     [("carrier", "usb", 21_025_000.0), ("suppressed", "usb", 21_024_400.0), ("suppressed", "lsb", 21_025_600.0)],
 )
-def test_dials_in_cw(
-    shows: Literal["carrier", "suppressed"], sideband: Literal["usb", "lsb"], dial_hz: float
-) -> None:
+def test_dials_in_cw(shows: Literal["carrier", "suppressed"], sideband: Literal["usb", "lsb"], dial_hz: float) -> None:
     convention = DialConvention(shows, sideband, 600.0)
     assert convention.dial_hz(DX_HZ, "cw") == dial_hz
     assert convention.frequency_hz(dial_hz, "cw") == DX_HZ

@@ -147,8 +147,13 @@ def advice(time_s: float, place: Recommendation, cued: Cued) -> Advice:
     """Recommendation and cue as the event. While calling or moving the reason is of the place, else of the cue."""
     why = f"{cued.why}; {place.why}" if cued.cue in ("call", "move") else cued.why
     return Advice(
-        time_s=time_s, cue=cued.cue, transmit_hz=place.transmit_hz, success_per_call=place.success_per_call, why=why,
-        alternative_hz=place.alternative_hz, cue_probability=cued.probability,
+        time_s=time_s,
+        cue=cued.cue,
+        transmit_hz=place.transmit_hz,
+        success_per_call=place.success_per_call,
+        why=why,
+        alternative_hz=place.alternative_hz,
+        cue_probability=cued.probability,
     )
 
 

@@ -202,8 +202,11 @@ class Belief:
     def ear(self, time_s: float) -> Ear:
         """The belief as an event."""
         return Ear(
-            time_s=time_s, frequency_hz=self._places.frequency_hz, density_per_hz=self.density_per_hz(),
-            habit=habit_sentence(self._state, self._places), habit_weights=self.habit_weights(),
+            time_s=time_s,
+            frequency_hz=self._places.frequency_hz,
+            density_per_hz=self.density_per_hz(),
+            habit=habit_sentence(self._state, self._places),
+            habit_weights=self.habit_weights(),
         )
 
     def _new_id(self, id: int | None) -> int:
@@ -238,7 +241,8 @@ class Belief:
             index += 1
             kept[index] = (state, grid)
         copy._snapshots = {
-            index: snapshot for index, snapshot in kept.items()
+            index: snapshot
+            for index, snapshot in kept.items()
             if index > len(old) - KEEP_NEWEST or index % KEEP_EVERY == 0
         }
         copy._state, copy._places, copy._density = state, grid, None
@@ -287,7 +291,13 @@ def _hinted(state: State, hint: Hint | None) -> State:
     rest = state.rest.copy()
     rest[:-1] *= factors[5]
     changed = replace(
-        state, walk=walk, step=step, pair=state.pair * np.float32(factors[3]), roam=state.roam * np.float32(factors[4]),
-        rest=rest, prior=prior, up_share=up_share,
+        state,
+        walk=walk,
+        step=step,
+        pair=state.pair * np.float32(factors[3]),
+        roam=state.roam * np.float32(factors[4]),
+        rest=rest,
+        prior=prior,
+        up_share=up_share,
     )
     return habits.refreshed(changed)

@@ -89,9 +89,7 @@ class Counsel:
         """A new over: the crowd has moved since the last recommendation, so it is made anew."""
         self._stale = True
 
-    def closing(
-        self, exchange: Exchange, frequency_hz: npt.NDArray[np.float64], time_s: float
-    ) -> Iterator[Advice]:
+    def closing(self, exchange: Exchange, frequency_hz: npt.NDArray[np.float64], time_s: float) -> Iterator[Advice]:
         """The last word when a stream ends: where to call, and why there."""
         self._recommend(exchange, frequency_hz, time_s)
         if self._place is not None:

@@ -150,14 +150,20 @@ def begin(places: Places, start: FloatArray | None = None, prior: FloatArray = P
     place = start.astype(np.float32)
     share = shares(prior, up_share)
     pair = share.pair * places.coarse(start)[:, None] * places.pair_prior
-    return scaled(State(
-        walk=share.walk.astype(np.float32)[:, None] * place,
-        roam=share.roam.astype(np.float32)[:, None] * place,
-        step=share.step.astype(np.float32)[..., None] * place,
-        pair=np.repeat(pair.astype(np.float32)[None], len(CHANGE), axis=0),
-        rest=share.rest, prior=prior, up_share=up_share, place=(1.0 - prior[3] - prior[5] - prior[6]) * start,
-        scatter=SCATTER_SHARE, sharpness=SHARPNESS_SHARE,
-    ))
+    return scaled(
+        State(
+            walk=share.walk.astype(np.float32)[:, None] * place,
+            roam=share.roam.astype(np.float32)[:, None] * place,
+            step=share.step.astype(np.float32)[..., None] * place,
+            pair=np.repeat(pair.astype(np.float32)[None], len(CHANGE), axis=0),
+            rest=share.rest,
+            prior=prior,
+            up_share=up_share,
+            place=(1.0 - prior[3] - prior[5] - prior[6]) * start,
+            scatter=SCATTER_SHARE,
+            sharpness=SHARPNESS_SHARE,
+        )
+    )
 
 
 def weights(state: State) -> FloatArray:
@@ -177,8 +183,13 @@ def scaled(state: State, total: float | None = None) -> State:
         total = float(weights(state).sum())
     scale = np.float32(1.0 / total)
     return replace(
-        state, walk=state.walk * scale, roam=state.roam * scale, step=state.step * scale, pair=state.pair * scale,
-        rest=state.rest / total, place=state.place / total,
+        state,
+        walk=state.walk * scale,
+        roam=state.roam * scale,
+        step=state.step * scale,
+        pair=state.pair * scale,
+        rest=state.rest / total,
+        place=state.place / total,
     )
 
 
@@ -269,15 +280,25 @@ def weigh(
     sharpness = _learned(state.sharpness, confidence * expected + doubt, SHARPNESS_SHARE)
     keep = 8
     return (
-        scaled(replace(
-            state, scatter=scatter, sharpness=sharpness,
-            walk=walk, roam=roam, step=flat.reshape(state.step.shape), pair=pair, rest=rest, place=fine,
-            wrong_hz=(*state.wrong_hz, frequency_hz)[-20:],
-            wrong_weight=(*state.wrong_weight, 1.0 - right)[-20:],
-            recent_hz=(*state.recent_hz, frequency_hz)[-keep:],
-            recent_weight=(*state.recent_weight, right)[-keep:],
-            hears=state.hears or rank is not None,
-        ), total),
+        scaled(
+            replace(
+                state,
+                scatter=scatter,
+                sharpness=sharpness,
+                walk=walk,
+                roam=roam,
+                step=flat.reshape(state.step.shape),
+                pair=pair,
+                rest=rest,
+                place=fine,
+                wrong_hz=(*state.wrong_hz, frequency_hz)[-20:],
+                wrong_weight=(*state.wrong_weight, 1.0 - right)[-20:],
+                recent_hz=(*state.recent_hz, frequency_hz)[-keep:],
+                recent_weight=(*state.recent_weight, right)[-keep:],
+                hears=state.hears or rank is not None,
+            ),
+            total,
+        ),
         place / place.sum(),
     )
 
@@ -303,8 +324,15 @@ def move_on(state: State, places: Places, place: FloatArray | None = None, hazar
     walk_place = _renewed(walk, share.walk.astype(np.float32), fresh, keep)
     step = np.zeros_like(state.step)
     _step(
-        state.step, step, STEP_HZ / places.step_hz, MOVE.astype(np.float32), FIRST, FOLLOWING,
-        places.first, places.last, places.step_hz,
+        state.step,
+        step,
+        STEP_HZ / places.step_hz,
+        MOVE.astype(np.float32),
+        FIRST,
+        FOLLOWING,
+        places.first,
+        places.last,
+        places.step_hz,
     )
     step_place = _renewed(step.reshape(-1, step.shape[-1]), share.step.ravel().astype(np.float32), fresh, keep)
     chance = ROAM.astype(np.float32)[:, None]
@@ -387,8 +415,15 @@ def _walk(old: Cells, new: Cells, spread: FloatArray, first: int, last: int) -> 
 
 @numba.njit(cache=True)
 def _step(
-    old: Cells, new: Cells, shifts: FloatArray, move: Cells, first_row: npt.NDArray[np.int64],
-    following: npt.NDArray[np.int64], first: int, last: int, place_hz: float,
+    old: Cells,
+    new: Cells,
+    shifts: FloatArray,
+    move: Cells,
+    first_row: npt.NDArray[np.int64],
+    following: npt.NDArray[np.int64],
+    first: int,
+    last: int,
+    place_hz: float,
 ) -> None:
     """Step or dwell: `old`, `new` (direction, shift, dwell row, places); `new` comes in as zeros."""
     places = old.shape[3]

@@ -131,13 +131,20 @@ def places(low_hz: float, high_hz: float) -> Places:
     to_coarse = (tent / np.where(beyond > 0.0, beyond, 1.0)).T
     fine = np.where(tent.sum(axis=0, keepdims=True) > 0.0, tent, uniform[:, None])
     return Places(
-        low_hz=low_hz, high_hz=high_hz, frequency_hz=frequency_hz, step_hz=step_hz, first=outside,
-        last=outside + inside - 1, uniform=uniform,
+        low_hz=low_hz,
+        high_hz=high_hz,
+        frequency_hz=frequency_hz,
+        step_hz=step_hz,
+        first=outside,
+        last=outside + inside - 1,
+        uniform=uniform,
         everywhere_per_hz=np.full(len(frequency_hz), 1.0 / (len(frequency_hz) * step_hz)),
-        coarse_hz=coarse_hz, pair_prior=pair_prior,
+        coarse_hz=coarse_hz,
+        pair_prior=pair_prior,
         _kernel=_kept_inside(_scatter(frequency_hz[:, None] - frequency_hz[None, :]), outside),
         _kernel_coarse=_kept_inside(
             _scatter(frequency_hz[:, None] - coarse_hz[None, :], coarse_step_hz / np.sqrt(12.0)), outside
         ),
-        _to_coarse=to_coarse, _to_fine=fine / fine.sum(axis=0, keepdims=True),
+        _to_coarse=to_coarse,
+        _to_fine=fine / fine.sum(axis=0, keepdims=True),
     )

@@ -28,7 +28,10 @@ def habit_sentence(state: State, places: Places) -> str:
     if shares[best] < SURE or habits.HABITS[best] == "else":
         return "no clear habit yet"
     words = {
-        "stay": _stays, "wander": _wanders, "step": _steps, "two spots": _two_spots,
+        "stay": _stays,
+        "wander": _wanders,
+        "step": _steps,
+        "two spots": _two_spots,
         "jump": lambda *_: ("jumps over the whole window", 1.0),
         "quiet": lambda *_: ("goes where it is quiet", 1.0),
     }[habits.HABITS[best]]

@@ -65,7 +65,6 @@ class MorseReader:
         sure = 1.0 / np.exp(logits - top[..., None]).sum(axis=2)
         return Reading(np.ascontiguousarray(best.T.astype(np.int8)), hidden, np.ascontiguousarray(sure.T))
 
-
     def _after_noise(self) -> tuple[Array, Array]:
         """What the network keeps after a second of mere noise."""
         power = still_noise(2 * CONTEXT_BINS + 1, REST_STEPS * STEP_FRAMES)

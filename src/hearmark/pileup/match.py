@@ -36,9 +36,7 @@ class Matcher:
         """[0]: length of the call looked for, [1]: step when its last letter came, [2]: length of the word being sent,
         [3]: step now; then the two words."""
 
-    def feed(
-        self, symbols: npt.NDArray[np.int8], dx_symbols: npt.NDArray[np.int8]
-    ) -> npt.NDArray[np.float32]:
+    def feed(self, symbols: npt.NDArray[np.int8], dx_symbols: npt.NDArray[np.int8]) -> npt.NDArray[np.float32]:
         """Best symbol a step, `symbols` (steps, streams) and `dx_symbols` (steps,); returns scores (steps, streams).
 
         A score is (letters of the call - 1.5 x edits) / 6, at least 0: 1.0 for a whole six-letter call.

@@ -79,9 +79,7 @@ class LiveIq:
             if ppm is not None and (told is None or abs(ppm - told) > 1.0):
                 told = ppm
                 peak_db = 20.0 * float(np.log10(max(float(np.abs(piece.samples).max(initial=0.0)), 1e-9)))
-                yield Levels(
-                    first / self.sample_rate_hz, peak_db, 0.0, -180.0, None, ppm, self.backlog.dropped_samples
-                )
+                yield Levels(first / self.sample_rate_hz, peak_db, 0.0, -180.0, None, ppm, self.backlog.dropped_samples)
 
 
 def byte_stream(

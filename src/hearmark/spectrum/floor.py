@@ -65,9 +65,7 @@ def _hann_correlation() -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64
     return over_time, over_bins
 
 
-def _below_correlation(
-    correlation: npt.NDArray[np.float64], q: float, terms: int = 40
-) -> npt.NDArray[np.float64]:
+def _below_correlation(correlation: npt.NDArray[np.float64], q: float, terms: int = 40) -> npt.NDArray[np.float64]:
     """Correlation of "lies below the q quantile" for exponential powers with this power correlation.
 
     The Laguerre expansion of Kibble's bivariate gamma distribution (Sankhya 5, 137, 1941), integrated term by term.

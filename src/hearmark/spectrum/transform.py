@@ -93,9 +93,7 @@ class Transform:
     [i*hop, i*hop + N). Works on wideband I/Q and on the analytic signal of one receiver's audio alike.
     """
 
-    def __init__(
-        self, sample_rate_hz: float, center_hz: float, align_hz: float, low_hz: float, high_hz: float
-    ) -> None:
+    def __init__(self, sample_rate_hz: float, center_hz: float, align_hz: float, low_hz: float, high_hz: float) -> None:
         size = round(sample_rate_hz * WINDOW_S) if np.isfinite(sample_rate_hz) else 0
         hop = round(sample_rate_hz * HOP_S) if size else 0
         if hop < 4:
