@@ -7,9 +7,10 @@ import numpy as np
 import pytest
 import soundfile
 
+from hearmark.duplex.bands import usual_mode
 from hearmark.errors import HearmarkError
 from hearmark.events import Block
-from hearmark.listening import Wish, open_live, usual_mode
+from hearmark.listening import Wish, open_live
 from hearmark.settings import Settings, settings_from
 
 

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
+from hearmark.duplex.bands import usual_mode
+from hearmark.duplex.window import window_offsets_hz
 from hearmark.errors import HearmarkError
 from hearmark.events import Answer, Block, Event, Mode
 from hearmark.marks import settled
@@ -22,7 +24,6 @@ from hearmark.sources.front_end import Corrected
 from hearmark.sources.live import LiveIq, sound_card, standard_input, tcp
 from hearmark.sources.recording import SigmfWriter, open_recording
 from hearmark.sources.source import Source
-from hearmark.window import window_offsets_hz
 
 Level = Literal["easy", "hard", "brutal", "varied"]
 DEMO_S: dict[Mode, float] = {"cw": 1_800.0, "usb": 600.0, "lsb": 600.0}
@@ -30,11 +31,6 @@ DEMO_S: dict[Mode, float] = {"cw": 1_800.0, "usb": 600.0, "lsb": 600.0}
 DEMO_RATE_HZ = 48_000.0
 WIDTH_HZ: dict[Mode, float] = {"cw": 150.0, "usb": 2_700.0, "lsb": -2_700.0}
 """How far an annotation reaches from a mark's frequency."""
-
-MORSE_ENDS_KHZ = (
-    (1_810, 1_838), (3_500, 3_570), (7_000, 7_040), (10_100, 10_130), (14_000, 14_070), (18_068, 18_095),
-    (21_000, 21_070), (24_890, 24_915), (28_000, 28_070), (50_000, 50_100),
-)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,17 +82,6 @@ def invented(level: Level, mode: Mode, seed: int, habit: Habit | None, duration_
     return play(scenario, None if mode == "cw" else speech)
 
 
-def usual_mode(frequency_hz: float) -> Mode:
-    """By the custom of the bands: Morse at their lower ends, else voice, lower sideband below 10 MHz.
-
-    The Morse ends follow the band plan of IARU Region 1 (values from memory); the sidebands are common practice, no
-    source.
-    """
-    if any(low_khz <= frequency_hz / 1000.0 < high_khz for low_khz, high_khz in MORSE_ENDS_KHZ):
-        return "cw"
-    return "lsb" if frequency_hz < 10e6 else "usb"
-
-
 def open_live(wish: Wish, settings: Settings) -> Heard:
     """The one source that is wished for, or that the settings name. Raises HearmarkError for none or several."""
     asked = [wish.demo, wish.recording is not None, wish.card, wish.address is not None, wish.from_stdin]
@@ -108,7 +93,7 @@ def open_live(wish: Wish, settings: Settings) -> Heard:
     if wish.dx_hz is None:
         raise HearmarkError("The frequency of the DX is not known; add --dx KHZ.")
     mode = wish.mode or usual_mode(wish.dx_hz)
-    low_hz, high_hz = (wish.dx_hz + offset_hz for offset_hz in window_offsets_hz(wish.window, mode))
+    low_hz, high_hz = (wish.dx_hz + offset_hz for offset_hz in window_offsets_hz(wish.window, mode, wish.dx_hz))
     if wish.recording is not None:
         recorded = open_recording(wish.recording, wish.center_hz)
         check_band(recorded, wish.dx_hz, (low_hz, high_hz))

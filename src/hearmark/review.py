@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from typing import Protocol
 
+from hearmark.duplex.window import window_offsets_hz
 from hearmark.events import Block, Dial, Ear, Event, Gap, Levels, Mode, Row
 from hearmark.sources.source import Source
-from hearmark.window import window_offsets_hz
 
 AWAY_HZ = {"cw": 300.0, "voice": 1_500.0}
 """A dial further than this from the DX looks for callers."""

@@ -20,11 +20,11 @@ def hz(khz: float, option: str) -> float:
 
 def absolute_window_hz(window: str | None, dx_hz: float, mode: Mode | None) -> tuple[float, float] | None:
     """Absolute edges of the window, if it was said."""
-    from hearmark.window import window_offsets_hz
+    from hearmark.duplex.window import window_offsets_hz
 
     if window is None:
         return None
-    low_hz, high_hz = window_offsets_hz(window, mode)
+    low_hz, high_hz = window_offsets_hz(window, mode, dx_hz)
     return dx_hz + low_hz, dx_hz + high_hz
 
 

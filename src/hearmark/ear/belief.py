@@ -14,13 +14,13 @@ from typing import Literal
 
 import numpy as np
 
+from hearmark.duplex.window import window_offsets_hz
 from hearmark.ear import habits
 from hearmark.ear.habits import State
 from hearmark.ear.places import Places, places
 from hearmark.ear.sentence import habit_sentence
 from hearmark.errors import HearmarkError
 from hearmark.events import Answer, Ear, FloatArray, Mode
-from hearmark.window import window_offsets_hz
 
 MOST_CONFIDENCE = 0.97
 """No mark is believed more than this: even a hand may slip."""
@@ -151,7 +151,7 @@ class Belief:
                 f'Note "{text}" is not understood without the DX\'s frequency: give dx_hz, or say "going up", '
                 '"going down", "stays", "wanders", "two spots", "jumps" or "quiet".'
             )
-        low_hz, high_hz = window_offsets_hz(text, self.mode)
+        low_hz, high_hz = window_offsets_hz(text, self.mode, self.dx_hz)
         return self.window(self.dx_hz + low_hz, self.dx_hz + high_hz, at_s)
 
     def window(self, low_hz: float, high_hz: float, time_s: float | None = None) -> Belief:

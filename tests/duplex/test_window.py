@@ -4,8 +4,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from hearmark.duplex.window import window_offsets_hz
 from hearmark.errors import HearmarkError
-from hearmark.window import window_offsets_hz
 
 
 @pytest.mark.parametrize(
@@ -21,6 +21,9 @@ from hearmark.window import window_offsets_hz
         ("up", 5000.0, 10000.0),
         ("up 5", 4000.0, 8000.0),
         ("down 2", -5000.0, -1000.0),
+        ("five up", 4000.0, 8000.0),
+        ("up five to ten", 5000.0, 10000.0),
+        ("split", 5000.0, 10000.0),
     ],
 )
 def test_voice(text: str, low_hz: float, high_hz: float) -> None:
@@ -33,16 +36,25 @@ def test_cw(text: str, expected: tuple[float, float]) -> None:
     assert window_offsets_hz(text, "cw") == expected
 
 
-@pytest.mark.parametrize("text", ["", "five up", "up 5-", "up five", "5-10", "up 5-10-15", "up -5"])
+@pytest.mark.parametrize("text", ["", "five", "hello", "599", "14", "tnx 73", "listening"])
 def test_other_words_are_refused_with_examples(text: str) -> None:
     with pytest.raises(HearmarkError, match=r'is not understood; write it like "up 5-10"'):
         window_offsets_hz(text)
 
 
-@pytest.mark.parametrize("text", ["up 5-5", "up 0-0.2", "up 5-500"])
+@pytest.mark.parametrize("text", ["up 0-0.2", "up 5-500 kHz", "down 150"])
 def test_impossible_ranges_are_refused(text: str) -> None:
     with pytest.raises(HearmarkError, match="must have a width"):
         window_offsets_hz(text)
+
+
+def test_whole_frequencies_need_the_dx() -> None:
+    assert window_offsets_hz("listening 148 to 155", "usb", 18_143_500.0) == (4500.0, 11500.0)
+
+
+def test_simplex_is_no_window() -> None:
+    with pytest.raises(HearmarkError, match="no window to watch"):
+        window_offsets_hz("simplex")
 
 
 @given(st.text(alphabet="up down0123456789.-to", max_size=14))
@@ -52,4 +64,3 @@ def test_any_words_give_a_window_or_a_sentence(text: str) -> None:
     except HearmarkError:
         return
     assert low_hz < high_hz
-    assert low_hz * high_hz > 0

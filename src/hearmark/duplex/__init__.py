@@ -1,0 +1,1 @@
+"""The right frequency pair: announcements, plans, privileges, repeaters, satellites."""
