@@ -1,6 +1,6 @@
 """Trains the finder for Morse: which stream is the answered station's, at every step.
 
-python finder.py SECONDS READER.pt OUT.pt. Works on whole pile-ups (see scene.py); the reader stays as it is.
+python finder.py SECONDS READER.pt OUT.pt [START.pt]. Works on whole pile-ups (see scene.py); the reader stays as it is.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ import numpy as np
 import torch
 from torch import nn
 
-from reader import Reader
+from reader import Reader, widened
 from scene import CONTEXT, Scene, Stage, make
 
 STREAMS = 172
@@ -23,7 +23,7 @@ STREAMS = 172
 class Finder(nn.Module):
     """Per step: one logit a stream and one for "nobody", and the state of the exchange (4)."""
 
-    def __init__(self, reader_hidden: int = 80, inner: int = 24, whole: int = 64, told: int = 16, hidden: int = 40) -> None:
+    def __init__(self, reader_hidden: int = 112, inner: int = 24, whole: int = 64, told: int = 16, hidden: int = 40) -> None:
         super().__init__()
         self.inner = nn.Linear(reader_hidden, inner)
         self.dx = nn.Linear(reader_hidden, 32)
@@ -35,7 +35,7 @@ class Finder(nn.Module):
         self.out = nn.Linear(hidden, 1)
 
     def forward(self, hidden, level, match, dx_hidden, dx_level, h_whole=None, h_stream=None):
-        """hidden (B,S,T,80), level (B,S,T,2), match (B,S,T), dx_hidden (B,T,80), dx_level (B,T,2)."""
+        """hidden (B,S,T,112), level (B,S,T,2), match (B,S,T), dx_hidden (B,T,112), dx_level (B,T,2)."""
         b, s, t, _ = hidden.shape
         inner = torch.relu(self.inner(hidden))
         best = match.amax(1)
@@ -147,13 +147,15 @@ def main() -> None:
     seconds, where, out = float(sys.argv[1]), sys.argv[2], sys.argv[3]
     start = time.time()
     cuda = torch.cuda.is_available()
-    device, size, workers, length = ("cuda", 12, 6, 90.0) if cuda else ("cpu", 1, 1, 40.0)
+    device, size, workers, length = ("cuda", 8, 8, 90.0) if cuda else ("cpu", 1, 1, 40.0)
     torch.manual_seed(3)
     torch.backends.cuda.matmul.allow_tf32 = True
     reader = Reader().to(device)
     reader.load_state_dict(torch.load(where, map_location=device))
     reader.eval()
     model = Finder().to(device)
+    if len(sys.argv) > 4:  # the reader may have grown since
+        widened(model, torch.load(sys.argv[4], map_location=device))
     stage = Stage(device, 5)
     threads = ThreadPoolExecutor(8)
     ahead: queue.Queue = queue.Queue(24)

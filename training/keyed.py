@@ -2,7 +2,7 @@
 
 Recipe of the data (all drawn anew for every batch, from the seed alone): text is half random groups, half calls and
 exchanges; 14-40 WPM; hands with dot jitter up to 12 %, dash ratio 2.6-3.6, gaps with 15 % jitter, run-together and
-stretched spacing; 1-3 stations one after the other on the carrier; neighbours 33-220 Hz away up to 25 dB stronger;
+stretched spacing; 1-3 stations one after the other on the carrier, after silences of up to 20 s; neighbours 33-220 Hz away up to 25 dB stronger;
 weaker stations on the same spot; steady carriers, crashes; flat or two-path Rayleigh fading with the Doppler spreads
 and delays of ITU-R F.1487; key-down SNR in 500 Hz from -7 to +25 dB.
 """
@@ -28,7 +28,7 @@ RATE = 1000
 WINDOW, HOP = 64, 8
 BINS = 9
 STEP = 4
-LENGTH_S = 12.0
+LENGTH_S = 24.0
 ROWS = [(0.5, 0.5), (2, 1.5), (6, 10), (0.5, 0.1), (1, 0.5), (2, 1), (7, 1), (1, 0.5), (3, 10), (7, 30)]
 
 
@@ -167,7 +167,7 @@ class Maker:
     def fading(self, b: int, flat_share: float, row: tuple[float, float] | None = None) -> tuple[torch.Tensor, torch.Tensor, torch.Tensor]:
         """Two taps (B, samples), mean power 1/2 each, and the delay in samples."""
         n = int(LENGTH_S * RATE)
-        m = 512  # taps at 512 / 12 s = 43 a second; faster spreads are rare and look like noise anyway
+        m = 1024  # taps at 1024 / 24 s = 43 a second; faster spreads are rare and look like noise anyway
         pick = torch.randint(len(ROWS), (b,), generator=self.g, device=self.device)
         rows = torch.tensor(ROWS if row is None else [row] * len(ROWS), device=self.device)[pick]
         sigma = rows[:, 1] / 2
@@ -222,6 +222,8 @@ class Maker:
             begin = torch.zeros(b, device=self.device) if k == 0 else cuts[:, k - 1]
             end = torch.where(segments == k + 1, torch.full_like(snr, LENGTH_S - 0.5), cuts[:, min(k, 1)])
             start = begin + self.u(b, 0.05, 1.2)
+            quiet = (self.u(b, 0, 1) < 0.4).float()  # what is kept of a carrier must not drift while nobody sends
+            start = start + quiet * self.u(b, 0, 1) * (end - start - 3.0).clamp(min=0)
             key, chars, sent = self.keys(self.u(b, 14, 40), start, end - 0.3)
             key = key * active[:, None]
             level = snr + self.n((b,)) * 4 * (k > 0)

@@ -1,4 +1,4 @@
-"""Trains the Morse reader: python reader.py SECONDS OUT.pt [--seed N]; prints errors on its own held-back seeds."""
+"""Trains the Morse reader: python reader.py SECONDS OUT.pt [START.pt]; prints errors on its own held-back seeds."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from keyed import ALPHABET, BINS, LENGTH_S, STEP, Maker
 class Reader(nn.Module):
     """Spectra around one carrier to characters; one step is 32 ms."""
 
-    def __init__(self, hidden: int = 80, inner: int = 64) -> None:
+    def __init__(self, hidden: int = 112, inner: int = 64) -> None:
         super().__init__()
         self.hidden = hidden
         self.front = nn.Linear(STEP * BINS, inner)
@@ -26,6 +26,23 @@ class Reader(nn.Module):
         y, h1 = self.first(torch.relu(self.front(x)), h1)
         y, h2 = self.second(y, h2)
         return self.out(y), y, h1, h2
+
+
+def widened(model: nn.Module, old: dict) -> nn.Module:
+    """`model` begins as the smaller network `old`: its units first, and nothing of the new units flows into them."""
+    with torch.no_grad():
+        for name, p in model.named_parameters():
+            o = old[name]
+            gates = 3 if name.split(".")[-1][:4] in ("weig", "bias") and "_l0" in name else 1
+            n, m = p.shape[0] // gates, o.shape[0] // gates
+            for g in range(gates):
+                rows, from_rows = slice(g * n, g * n + m), slice(g * m, (g + 1) * m)
+                if p.dim() == 1:
+                    p[rows] = o[from_rows]
+                else:
+                    p[rows] = 0.0
+                    p[rows, : o.shape[1]] = o[from_rows]
+    return model
 
 
 def greedy(logits: torch.Tensor) -> list[str]:
@@ -72,11 +89,13 @@ def errors(model: Reader, maker: Maker, snr_db: float, row=None, b: int = 256, n
 def main() -> None:
     seconds, out = float(sys.argv[1]), sys.argv[2]
     device = "cuda" if torch.cuda.is_available() else "cpu"
-    b = 768 if device == "cuda" else 16
+    b = 512 if device == "cuda" else 16
     torch.manual_seed(1)
     torch.backends.cuda.matmul.allow_tf32 = True
     maker, held = Maker(device, 1, 200_000 if device == "cuda" else 2000), Maker(device, 999, 20_000 if device == "cuda" else 500)
     model = Reader().to(device)
+    if len(sys.argv) > 3:
+        widened(model, torch.load(sys.argv[3], map_location=device))
     optimiser = torch.optim.AdamW(model.parameters(), lr=3e-3, weight_decay=1e-3)
     start, step, shown = time.time(), 0, 0.0
     while (passed := time.time() - start) < seconds:

@@ -1,6 +1,10 @@
 """Trains the finder for voice: which dial is the answered station's, at every step.
 
-python voice_finder.py SECONDS OUT.pt. Whole pile-ups (see voice_scene.py), end to end from the spectrum.
+    python voice_finder.py SECONDS OUT.pt [IN.pt]
+
+Whole pile-ups (see voice_scene.py), end to end from the spectrum. Each stretch is rendered once on the card and kept
+there as compressed spectra; the network learns on random pieces of many stretches, and stretches are rendered anew,
+through other channels and noise, as long as no fresh people have arrived from the processor's cores.
 """
 
 from __future__ import annotations
@@ -9,35 +13,40 @@ import queue
 import sys
 import threading
 import time
+from functools import partial
 
 import numpy as np
 import torch
 from torch import nn
 
 from finder import found, stream_scenes
-from functools import partial
-
 from voice_scene import DIAL_STEP, DIALS, DX_LEAD, SPEECH_BINS, VoiceStage, make
 
-
 HUMANS = ("h-en", "h-en-2", "h-en-3", "h-fr", "h-fr-2")
+STATES = 6
+WHOLE, STREAM = (64, 96), (48, 48)
+"""Memory of the whole: of the DX, of all; memory of each dial: of who talks, of whom he answered."""
 
 
 class VoiceFinder(nn.Module):
     """Input: log10(power over noise + 0.1), bins of 15.6 Hz, steps of 32 ms. One output a dial, every 62.5 Hz."""
 
-    def __init__(self, fine: int = 12, coarse: int = 20, inner: int = 28, whole: int = 80, told: int = 16, hidden: int = 44) -> None:
+    def __init__(self, fine: int = 16, coarse: int = 32, inner: int = 48, told: int = 24, beside: int = 16) -> None:
         super().__init__()
         self.fine = nn.Conv2d(1, fine, (3, 7))
         self.coarse = nn.Conv1d(fine, coarse, 8, stride=DIAL_STEP)
         self.dial = nn.Conv1d(coarse, inner, SPEECH_BINS // DIAL_STEP)
         self.dx = nn.Linear(coarse * 50, 64)
-        self.whole = nn.GRU(64 + 2 + 2 * inner, whole, batch_first=True)
-        self.state = nn.Linear(whole, 4)
-        self.nobody = nn.Linear(whole, 1)
-        self.told = nn.Linear(whole, told)
-        self.stream = nn.GRU(inner + told + 1, hidden, batch_first=True)
-        self.out = nn.Linear(hidden, 2)
+        self.dx_memory = nn.GRU(64 + 2, WHOLE[0], batch_first=True)
+        self.talker = nn.GRU(inner + 1, STREAM[0], batch_first=True)
+        self.talk = nn.Linear(STREAM[0], 1)
+        self.whole = nn.GRU(WHOLE[0] + 2 * STREAM[0] + 1, WHOLE[1], batch_first=True)
+        self.state = nn.Linear(WHOLE[1], STATES)
+        self.nobody = nn.Linear(WHOLE[1], 1)
+        self.told = nn.Linear(WHOLE[1], told)
+        self.beside = nn.Conv1d(STREAM[0], beside, 7, padding=3)
+        self.stream = nn.GRU(STREAM[0] + beside + told, STREAM[1], batch_first=True)
+        self.out = nn.Linear(STREAM[1], 1)
 
     def local(self, x: torch.Tensor) -> torch.Tensor:
         """(B, T + 2, bins) with two steps of the past in front -> (B, T, coarse, places). Bins padded by 3 and 2."""
@@ -46,129 +55,187 @@ class VoiceFinder(nn.Module):
         y = torch.relu(self.coarse(nn.functional.pad(y.permute(0, 2, 1, 3).reshape(b * t, c, f), (2, 2))))
         return y.reshape(b, t, y.shape[1], y.shape[2])
 
-    def forward(self, window, dx, h_whole=None, h_stream=None):
+    def forward(self, window, dx, h_dx=None, h_talker=None, h_whole=None, h_stream=None):
         """window (B, T + 2, BINS), dx (B, T + 2, DX_BINS): compressed power."""
-        y = self.local(window)
-        b, t, c, places = y.shape
-        inner = torch.relu(self.dial(y.reshape(b * t, c, places)))[..., : (window.shape[2] - SPEECH_BINS) // DIAL_STEP]
+        with torch.autocast("cuda", torch.bfloat16, enabled=window.is_cuda):
+            y = self.local(window)
+            b, t, c, places = y.shape
+            inner = torch.relu(self.dial(y.reshape(b * t, c, places)))[..., : (window.shape[2] - SPEECH_BINS) // DIAL_STEP]
+            d = torch.relu(self.dx(self.local(dx)[..., :50].reshape(b, t, -1)))
+        inner, d = inner.float(), d.float()
         dials = inner.shape[-1]
-        inner = inner.reshape(b, t, -1, dials)
-        d = self.local(dx)[..., :50].reshape(b, t, -1)
         level = dx[:, 2:, DX_LEAD:]
-        pooled = torch.cat([torch.relu(self.dx(d)), level.mean(2, keepdim=True), level.amax(2, keepdim=True),
-                            inner.amax(3), inner.sum(3) * 0.05], -1)
+        d, h_dx = self.dx_memory(torch.cat([d, level.mean(2, keepdim=True), level.amax(2, keepdim=True)], -1), h_dx)
+        own = nn.functional.avg_pool1d(window[:, 2:, 16:], 160, DIAL_STEP)[:, :, :dials]
+        z = torch.cat([inner.reshape(b, t, -1, dials).permute(0, 3, 1, 2), own.permute(0, 2, 1)[..., None]], -1)
+        who, h_talker = self.talker(z.reshape(b * dials, t, -1), h_talker)
+        talk = self.talk(who).reshape(b, dials, t)
+        each = who.reshape(b, dials, t, -1)
+        pooled = torch.cat([d, each.amax(1), each.mean(1), torch.sigmoid(talk).sum(1)[..., None] * 0.1], -1)
         whole, h_whole = self.whole(pooled, h_whole)
         told = torch.relu(self.told(whole))
-        own = nn.functional.avg_pool1d(window[:, 2:, 16:], 160, DIAL_STEP)[:, :, :dials]
-        z = torch.cat([inner.permute(0, 3, 1, 2), own.permute(0, 2, 1)[..., None], told[:, None].expand(b, dials, t, told.shape[-1])], -1)
+        beside = torch.relu(self.beside(each.permute(0, 2, 3, 1).reshape(b * t, -1, dials)))
+        beside = beside.reshape(b, t, -1, dials).permute(0, 3, 1, 2)
+        z = torch.cat([each, beside, told[:, None].expand(b, dials, t, told.shape[-1])], -1)
         z, h_stream = self.stream(z.reshape(b * dials, t, -1), h_stream)
-        out = self.out(z).reshape(b, dials, t, 2)
-        logits = torch.cat([out[..., 0], self.nobody(whole)[..., 0][:, None]], 1)
-        return logits, self.state(whole), out[..., 1], h_whole, h_stream
+        logits = torch.cat([self.out(z).reshape(b, dials, t), self.nobody(whole)[..., 0][:, None]], 1)
+        return logits, self.state(whole), talk, h_dx, h_talker, h_whole, h_stream
 
 
 def compress(power: torch.Tensor) -> torch.Tensor:
-    """Power over noise to the network's scale, with two steps of nothing in front."""
-    return nn.functional.pad(torch.log10(power + 0.1).clamp(max=5.0), (0, 0, 2, 0))
+    """Power over noise to the network's scale."""
+    return torch.log10(power + 0.1).clamp(max=5.0)
 
 
-def loss_of(model, window, dx, scenes):
-    logits, state, talk, _, _ = model(compress(window), compress(dx))
-    device = logits.device
-    t = logits.shape[2]
-    target = torch.from_numpy(np.stack([x.target for x in scenes])).to(device)[:, :t]
-    truth = torch.from_numpy(np.stack([x.state for x in scenes])).to(device)[:, :t]
+def begun(level: torch.Tensor) -> torch.Tensor:
+    """Two steps of nothing in front."""
+    return nn.functional.pad(level, (0, 0, 2, 0))
+
+
+class Kept:
+    """Rendered stretches on the card; the oldest makes room."""
+
+    def __init__(self, device: str, room: int, steps: int, bins: int, dx_bins: int) -> None:
+        make_room = lambda *shape, dtype: torch.zeros((room, *shape), dtype=dtype, device=device)
+        self.window = make_room(steps, bins, dtype=torch.float16)
+        self.dx = make_room(steps, dx_bins, dtype=torch.float16)
+        self.talk = make_room(steps, DIALS, dtype=torch.uint8)
+        self.target = make_room(steps, dtype=torch.long)
+        self.state = make_room(steps, dtype=torch.long)
+        self.room, self.steps, self.count = room, steps, 0
+
+    def put(self, stage: VoiceStage, scene) -> None:
+        with torch.no_grad():
+            window, dx = stage.spectra([scene])
+        k = self.count % self.room
+        self.window[k], self.dx[k] = compress(window[0]).half(), compress(dx[0]).half()
+        talk = np.zeros((self.steps, DIALS), np.uint8)
+        for a, b, dial in scene.voices:
+            for j in range(int(np.ceil(dial - 1.4)), int(np.floor(dial + 1.4)) + 1):
+                if 0 <= j < DIALS:
+                    talk[a:b, j] = np.maximum(talk[a:b, j], 2 if abs(j - dial) < 0.8 else 1)
+        self.talk[k] = torch.from_numpy(talk).to(self.talk.device)
+        self.target[k] = torch.from_numpy(scene.target[: self.steps]).to(self.target.device)
+        self.state[k] = torch.from_numpy(scene.state[: self.steps]).to(self.state.device)
+        self.count += 1
+
+    def pieces(self, rng: np.random.Generator, size: int, length: int):
+        which = rng.integers(0, min(self.count, self.room), size)
+        first = rng.integers(0, self.steps - length + 1, size)
+        first[rng.random(size) < 0.15] = 0
+        cut = lambda x: torch.stack([x[int(k), int(a) : int(a) + length] for k, a in zip(which, first)])
+        return cut(self.window).float(), cut(self.dx).float(), cut(self.talk), cut(self.target), cut(self.state)
+
+    def whole(self, which: slice):
+        return self.window[which].float(), self.dx[which].float(), self.talk[which], self.target[which], self.state[which]
+
+
+def loss_of(model, window, dx, talk, target, state, weight=None):
+    """Place, state, who talks: mean over what counts. `weight` (B,): does the place count?"""
+    logits, told, talking, *_ = model(begun(window), begun(dx))
     streams = logits.shape[1] - 1
     log_p = logits.log_softmax(1)
-    near = torch.zeros_like(log_p)
-    index = torch.where(target < 0, torch.full_like(target, streams), target.clamp(max=streams - 1))
-    near.scatter_(1, index[:, None], 1.0)
     heard = target >= 0
-    spread = near[:, :streams] + 0.5 * (torch.roll(near, 1, 1) + torch.roll(near, -1, 1))[:, :streams]
-    near[:, :streams] = torch.where(heard[:, None], spread, near[:, :streams])
-    near = near / near.sum(1, keepdim=True)
-    ce = -(near * log_p).sum(1)
-    weight = torch.where(target == -2, 0.0, torch.where(heard, 1.0, 0.7))
-    find = (ce * weight).sum() / weight.sum()
-    states = nn.functional.cross_entropy(state.permute(0, 2, 1), truth)
-    voices = torch.zeros_like(talk)
-    for i, scene in enumerate(scenes):
-        for a, b, dial in scene.voices:
-            k = int(round(dial))
-            for j in (k - 1, k, k + 1):
-                if 0 <= j < streams:
-                    voices[i, j, a:b] = torch.clamp(voices[i, j, a:b], min=1.0 if abs(j - dial) < 0.8 else 0.5)
-    talking = nn.functional.binary_cross_entropy_with_logits(talk, voices)
-    return find, states, talking, logits, state
+    near = torch.zeros_like(log_p)
+    near.scatter_(1, torch.where(heard, target.clamp(max=streams - 1), torch.full_like(target, streams))[:, None], 1.0)
+    spread = near[:, :streams] + 0.5 * (nn.functional.pad(near[:, : streams - 1], (0, 0, 1, 0)) + nn.functional.pad(near[:, 1:streams], (0, 0, 0, 1)))
+    near = torch.cat([torch.where(heard[:, None], spread, near[:, :streams]), near[:, streams:]], 1)
+    ce = -(near / near.sum(1, keepdim=True) * log_p).sum(1)
+    w = torch.where(target == -2, 0.0, torch.where(heard, 1.0, 0.7))
+    if weight is not None:
+        w = w * weight[:, None]
+    find = (ce * w).sum() / w.sum().clamp(min=1)
+    states = nn.functional.cross_entropy(told.permute(0, 2, 1), state)
+    each = nn.functional.binary_cross_entropy_with_logits(talking, talk.permute(0, 2, 1).float() / 2, reduction="none").mean((1, 2))
+    talked = each.mean() if weight is None else (each * weight).sum() / weight.sum().clamp(min=1)
+    return find, states, talked, logits, told
 
 
 def main() -> None:
     seconds, out = float(sys.argv[1]), sys.argv[2]
     start = time.time()
     cuda = torch.cuda.is_available()
-    device, size, workers, length = ("cuda", 8, 14, 72.0) if cuda else ("cpu", 1, 1, 40.0)
+    device, size, workers, length_s, piece, room, first = ("cuda", 16, int(sys.argv[4]) if len(sys.argv) > 4 else 14, 72.0, 1250, 2400, 96) if cuda else ("cpu", 2, 1, 40.0, 300, 8, 2)
     torch.manual_seed(4)
     torch.backends.cuda.matmul.allow_tf32 = True
     torch.backends.cudnn.allow_tf32 = True
     model = VoiceFinder().to(device)
+    if len(sys.argv) > 3 and sys.argv[3] != "-":
+        model.load_state_dict(torch.load(sys.argv[3], map_location=device))
+    print("parameters", sum(p.numel() for p in model.parameters()), flush=True)
     stage = VoiceStage(device, 6)
-    ahead: queue.Queue = queue.Queue(8)
-    kept: list = []
-    rng = np.random.default_rng(0)
+    steps = int(length_s / 0.008) // 4
+    ahead: queue.Queue = queue.Queue(64)
 
     def fill() -> None:
-        for scenes in stream_scenes(partial(make, humans=HUMANS), 2_000_000, size, workers, length):
-            ahead.put(scenes)
+        for scenes in stream_scenes(partial(make, humans=HUMANS), 2_000_000, 1, workers, length_s):
+            ahead.put(scenes[0])
 
     threading.Thread(target=fill, daemon=True).start()
-    held = [ahead.get() for _ in range(6 if cuda else 1)]
-    print("voice: first scenes after", round(time.time() - start, 1), flush=True)
-    optimiser = torch.optim.AdamW(model.parameters(), lr=3e-3, weight_decay=1e-3)
-    step, fresh, shown = 0, 0, 0.0
+    from voice_scene import BINS, DX_BINS
+
+    tests = 48 if cuda else 1
+    held, held_scenes = Kept(device, tests, steps, BINS, DX_BINS), []
+    for _ in range(tests):
+        held_scenes.append(ahead.get())
+        held.put(stage, held_scenes[-1])
+    kept, people = Kept(device, room, steps, BINS, DX_BINS), []
+    for _ in range(first):
+        people.append(ahead.get())
+        kept.put(stage, people[-1])
+    print("voice: first stretches after", round(time.time() - start, 1), flush=True)
+    begun_at = time.time() - start
+    rng = np.random.default_rng(0)
+    optimiser = torch.optim.AdamW(model.parameters(), lr=3e-3, weight_decay=2e-3)
+    step, fresh, shown = 0, first, begun_at
     while (passed := time.time() - start) < seconds:
+        share = (passed - begun_at) / (seconds - begun_at)
         for group in optimiser.param_groups:
-            group["lr"] = 4e-3 * min(1, (step + 1) / 50) * (0.5 * (1 + np.cos(np.pi * passed / seconds)) + 0.01)
-        if ahead.qsize() or not kept:
-            scenes = ahead.get()
+            group["lr"] = 3e-3 * min(1, (step + 1) / 100) * (0.5 * (1 + np.cos(np.pi * min(1.0, share))) + 0.005)
+        new = min(2, ahead.qsize())
+        for _ in range(new):
+            scene = ahead.get()
             fresh += 1
-            kept.append(scenes)
-            if len(kept) > 120:
-                kept.pop(0)
-        else:  # the same people once more, through new channels and noise
-            scenes = kept[rng.integers(len(kept))]
+            people.append(scene)
+            if len(people) > 1200:
+                people.pop(0)
+            kept.put(stage, scene)
+        if new == 0:  # the same people once more, through new channels and noise
+            kept.put(stage, people[rng.integers(len(people))])
+        window, dx, talk, target, state = kept.pieces(rng, size, piece)
+        alone = torch.from_numpy(rng.random(size) < 0.08).to(device)  # one receiver on the DX: nothing is known of the window
+        window = torch.where(alone[:, None, None], torch.zeros_like(window), window)
         optimiser.zero_grad()
-        for part in (scenes[: size // 2], scenes[size // 2 :]) if size > 1 else (scenes,):
-            with torch.no_grad():
-                window, dx = stage.spectra(part)
-                alone = rng.random() < 0.12  # one receiver on the DX: nothing is known of the window
-                if alone:
-                    window = torch.full_like(window, 0.9)
-            find, states, talking, _, _ = loss_of(model, window, dx, part)
-            (states if alone else find + 0.5 * states + 2.0 * talking).backward()
+        find, states, talked, _, _ = loss_of(model, window, dx, talk, target, state, (~alone).float())
+        (find + 0.5 * states + 2.0 * talked).backward()
         nn.utils.clip_grad_norm_(model.parameters(), 1.0)
         optimiser.step()
         step += 1
-        if time.time() - start - shown > 30:
+        if time.time() - start - shown > 40:
             shown = time.time() - start
             rows: list = []
+            total = []
+            model.eval()
             with torch.no_grad():
-                total = []
-                for scenes in held:
-                    window, dx = stage.spectra(scenes[: size // 2 or 1])
-                    scenes = scenes[: size // 2 or 1]
-                    f, s, v, logits, state = loss_of(model, window, dx, scenes)
-                    found(logits, scenes, rows, 2.4)
-                    truth = torch.from_numpy(np.stack([x.state for x in scenes])).to(device)[:, : state.shape[1]]
-                    total.append((f.item(), s.item(), v.item(), (state.argmax(-1) == truth).float().mean().item()))
+                for k in range(0, tests, 8):
+                    data = held.whole(slice(k, min(k + 8, tests)))
+                    f, s, v, logits, told = loss_of(model, *data)
+                    found(logits, held_scenes[k : k + 8], rows, 2.4)
+                    total.append((f.item(), s.item(), v.item(), (told.argmax(-1) == data[4]).float().mean().item()))
+            model.train()
             rows = sorted(rows, reverse=True) or [(0.0, False)]
             right = np.cumsum([r for _, r in rows])
             precision = right / np.arange(1, len(rows) + 1)
             ok = np.nonzero(precision >= 0.8)[0]
             t = np.mean(total, 0)
-            print(f"voice {shown:4.0f}s step {step} fresh {fresh} train {find.item():.3f}/{states.item():.3f}/{talking.item():.3f} held {t[0]:.3f}/{t[1]:.3f}/{t[2]:.3f} "
-                  f"state ok {t[3]:.3f}; of {len(rows)} contacts right {right[-1] / len(rows):.3f}, recall at 0.8: {right[ok[-1]] / len(rows) if len(ok) else 0:.3f}", flush=True)
-            torch.save(model.state_dict(), out)
+            print(f"voice {shown:4.0f}s step {step} fresh {fresh} kept {kept.count} train {find.item():.3f}/{states.item():.3f}/{talked.item():.3f} held {t[0]:.3f}/{t[1]:.3f}/{t[2]:.3f} "
+                  f"state ok {t[3]:.3f}; of {len(rows)} contacts right {right[-1] / len(rows):.3f}, recall at 0.8: {right[ok[-1]] / len(rows) if len(ok) else 0:.3f}; "
+                  f"P>=.5: {np.mean([p >= .5 for p, _ in rows]):.2f} right {np.mean([r for p, r in rows if p >= .5] or [0]):.2f}", flush=True)
+            torch.save(model.state_dict(), out + ".part")
+            import os
+            os.replace(out + ".part", out)
     torch.save(model.state_dict(), out)
+    print("voice done", step, flush=True)
 
 
 if __name__ == "__main__":

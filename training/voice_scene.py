@@ -101,12 +101,7 @@ def make(seed: int, length_s: float = 90.0, humans: tuple[str, ...] = ()) -> Voi
     if not start:
         return None
     overs = [t for t in session.transmissions if t.station == 0]
-    state = np.zeros(steps, np.int64)
-    for t, until in zip(overs, [o.start_s for o in overs[1:]] + [total]):
-        answers = t.role in ("answer", "again")
-        state[at(t.start_s) : at(t.stop_s)] = 2 if answers else 1
-        if answers:
-            state[at(t.stop_s) : at(until)] = 3
+    state = states(session, overs, total, steps, at)
     target = np.full(steps, -1, np.int64)
     contacts = []
     for c in session.contacts:
@@ -124,6 +119,24 @@ def make(seed: int, length_s: float = 90.0, humans: tuple[str, ...] = ()) -> Voi
     return VoiceScene(length_s, low_bin, np.array(start), np.array(position), np.array(station), np.array(snr), audio,
                       np.array(scale), sc.channel, sc.impulses_per_s * r.choice([0, 1, 1]), sc.carriers, target, state,
                       contacts, voices)
+
+
+def states(session, overs: list, total: float, steps: int, at) -> np.ndarray:
+    """0 he listens to all, 1 he sends to all, 2 he sends to one who is to give a report, 3 that report is due,
+    4 he asks one for the rest of a call, 5 that is due."""
+    state = np.zeros(steps, np.int64)
+    for t, until in zip(overs, [o.start_s for o in overs[1:]] + [total]):
+        state[at(t.start_s) : at(t.stop_s)] = 1
+        if t.role not in ("answer", "again"):
+            continue
+        contact = next((c for c in session.contacts if c.answered_at_s - 0.05 <= t.start_s and (
+            t.start_s <= max((b for _, b in c.reports), default=c.answered_at_s + 0.05))), None)
+        said = [x.role for x in session.transmissions
+                if contact is not None and x.station == contact.station and t.start_s < x.start_s < until]
+        part = "reply" not in said and ("call" in said or not any(w in t.text.lower() for w in ("five", "fifty", "59", "report")))
+        state[at(t.start_s) : at(t.stop_s)] = 4 if part else 2
+        state[at(t.stop_s) : at(until)] = 5 if part else 3
+    return state
 
 
 class VoiceStage:
@@ -150,7 +163,7 @@ class VoiceStage:
             field = torch.zeros(frames * (BINS + DX_BINS), 2, device=self.device)
             self._add(field, frames, scene)
             field = torch.view_as_complex(field).reshape(frames, BINS + DX_BINS)
-            level = 10 ** (float(self.n(1)) * 0.8 / 10)
+            level = 10 ** ((float(self.n(1)) - 0.3) / 10)  # the floor is not known exactly, and rather too high in a crowd
             for first, count, out in ((0, BINS, out_w), (BINS, DX_BINS, out_d)):
                 hop = count // 8
                 x = torch.complex(self.n(frames * hop + count), self.n(frames * hop + count)) / 2**0.5
