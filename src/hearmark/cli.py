@@ -9,6 +9,7 @@ from typing import Any
 
 import click
 
+from hearmark.commands import duplex
 from hearmark.commands.shared import absolute_window_hz, hz, progress
 from hearmark.errors import HearmarkError
 from hearmark.events import Mode, Plan
@@ -72,7 +73,7 @@ def review(
     about = report.Recording(source.sample_rate_hz, source.center_hz, source.duration_s or 0.0)
     plan = next((event for event in events if isinstance(event, Plan)), None)
     if plan is not None:
-        mode, window_hz = plan.mode, (plan.listen_low_hz, plan.listen_high_hz)
+        mode, window_hz = plan.heard_as, (plan.listen_low_hz, plan.listen_high_hz)
     content = report.document(events, about, dx_hz, mode)
     click.echo(report.readable(content), nl=False)
     if json_path:
@@ -164,6 +165,9 @@ def listen(**options: Any) -> None:
             serve(LiveSession(heard.events, recorder, view, paced=heard.paced), port=port)
         finally:
             recorder.annotate()
+
+
+commands.add_command(duplex.split)
 
 
 def main(arguments: Sequence[str] | None = None) -> None:

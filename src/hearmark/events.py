@@ -16,6 +16,7 @@ import numpy.typing as npt
 ComplexArray = npt.NDArray[np.complex64]
 FloatArray = npt.NDArray[np.float64]
 Mode = Literal["cw", "usb", "lsb"]
+PlanMode = Literal["cw", "usb", "lsb", "am", "fm"]
 Kind = Literal["cw", "voice"]
 OverKind = Literal["call", "answer", "confirm", "unknown"]
 Cue = Literal["wait", "call", "listen", "move", "you"]
@@ -165,14 +166,25 @@ class Advice:
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """A frequency pair: what we receive, where we may be heard, in which mode."""
+    """A frequency pair: what we receive, where we may be heard, in which mode.
+
+    `transmit_mode` None: as received. `tone`: tone in hertz ("88.5") or tone code ("D023") that opens a repeater.
+    `duplex` is ours: with "full" we hear what we send coming back.
+    """
 
     receive_hz: float
     listen_low_hz: float
     listen_high_hz: float
-    mode: Mode
+    mode: PlanMode
     duplex: Literal["simplex", "half", "full"] = "half"
     kind: Literal["simplex", "split", "repeater", "satellite"] = "split"
+    transmit_mode: PlanMode | None = None
+    tone: str = ""
+
+    @property
+    def heard_as(self) -> Mode:
+        """The mode as the listening stages know it: AM and FM, which they do not read, pass as upper sideband."""
+        return "usb" if self.mode in ("am", "fm") else self.mode  # type: ignore[return-value]
 
 
 @dataclass(frozen=True, slots=True)

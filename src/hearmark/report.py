@@ -37,7 +37,7 @@ def document(events: Sequence[Event], recording: Recording, dx_hz: float | None,
 
     `dx_hz` None: the median frequency of the overs; `mode` None: the one that the engine's plan names.
     """
-    mode = mode or next((event.mode for event in events if isinstance(event, Plan)), None)
+    mode = mode or next((event.heard_as for event in events if isinstance(event, Plan)), None)
     overs = newest(events, Over)
     if dx_hz is None and overs:
         dx_hz = sorted(over.frequency_hz for over in overs)[len(overs) // 2]

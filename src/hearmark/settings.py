@@ -34,6 +34,8 @@ class Station(_Section):
     call: str = Field(default="", description="Own call sign; empty while not given.")
     locator: str = Field(default="", description="Own Maidenhead locator, 4 to 8 characters; empty while not given.")
     licence: str = Field(default="", description="Name of the privileges table that applies; empty: not known.")
+    privileges: str = Field(default="", description="TOML file with a privileges table of your own; empty: none.")
+    band_plan: str = Field(default="", description="Name of a band plan to compare with, like iaru-1; it is no law.")
     power_w: float = Field(default=100.0, ge=0.0, le=10_000.0, description="Transmitter output in watts.")
     feed_loss_db: float = Field(default=1.0, ge=0.0, le=60.0, description="Loss from transmitter to antenna.")
 

@@ -1,7 +1,7 @@
 """What announcements mean. The phrases are common practice, no source; the windows are what an operator would set."""
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from hearmark.duplex.announcement import best, readings, written
@@ -353,6 +353,7 @@ def test_what_says_nothing_is_refused_with_examples() -> None:
         best("hello", 7_005_000.0, "cw")
 
 
+@settings(max_examples=200, deadline=None, derandomize=True)
 @given(st.text(max_size=40), st.sampled_from(["cw", "usb", "lsb"]))
 def test_any_text_is_read_or_passed_over(text: str, mode: Mode) -> None:
     found = readings(text, 14_195_000.0, mode)
@@ -365,6 +366,7 @@ WORDS = (
 )  # fmt: skip
 
 
+@settings(max_examples=200, deadline=None, derandomize=True)
 @given(st.lists(st.sampled_from(WORDS), max_size=8), st.sampled_from([7_005e3, 14_195e3, 18_143.5e3, 9_000e3]))
 def test_any_order_of_its_words_is_read_or_passed_over(words: list[str], on_hz: float) -> None:
     for mode in ("cw", "usb"):
@@ -386,12 +388,14 @@ def plans(draw: st.DrawFn) -> Plan:
     return Plan(receive_hz, low_hz, high_hz, mode)
 
 
+@settings(max_examples=200, deadline=None, derandomize=True)
 @given(plans())
 def test_a_written_plan_reads_back_as_itself(plan: Plan) -> None:
     found = best(written(plan), plan.receive_hz, plan.mode)
     assert found.plan == plan
 
 
+@settings(max_examples=200, deadline=None, derandomize=True)
 @given(plans(), st.sampled_from(["TNX QSO ", "loud in EU! "]), st.sampled_from([" 73", " pse QSL", " 599"]))
 def test_it_does_so_among_other_words(plan: Plan, before: str, after: str) -> None:
     assert best(f"{before}{written(plan)}{after}", plan.receive_hz, plan.mode).plan == plan

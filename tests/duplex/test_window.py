@@ -1,7 +1,7 @@
 """How a window is written, and what its open ends mean."""
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from hearmark.duplex.window import window_offsets_hz
@@ -57,6 +57,7 @@ def test_simplex_is_no_window() -> None:
         window_offsets_hz("simplex")
 
 
+@settings(max_examples=200, deadline=None, derandomize=True)
 @given(st.text(alphabet="up down0123456789.-to", max_size=14))
 def test_any_words_give_a_window_or_a_sentence(text: str) -> None:
     try:

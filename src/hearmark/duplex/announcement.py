@@ -123,7 +123,8 @@ def _usual(candidate: Candidate, receive_hz: float, kind: str) -> float:
         share = 1.0 if all(inside) else PARTLY_OUTSIDE if any(inside) else OUTSIDE
     if candidate.certain:
         return share
-    if low * high > 0.0 and max(abs(low), abs(high)) < CLOSEST_KHZ:
+    said = max(abs(low), abs(high)) if candidate.around_khz is None else abs(candidate.around_khz)
+    if low * high > 0.0 and said < CLOSEST_KHZ:
         share *= TOO_CLOSE
     middle = (low + high) / 2.0 if candidate.around_khz is None else candidate.around_khz
     middle = max(abs(middle), (high - low) / 4.0, 0.05)

@@ -36,7 +36,7 @@ class Counsel:
         self._split = high_hz - low_hz > 50.0
         if not self._split:
             low_hz, high_hz = low_hz - 500.0, high_hz + 500.0
-        self._belief = Belief(low_hz, high_hz, plan.mode, dx_hz=plan.receive_hz)
+        self._belief = Belief(low_hz, high_hz, plan.heard_as, dx_hz=plan.receive_hz)
         self._machine = cueing.Machine()
         self._allowed: Allowed | None = None
         self._transmit_hz: float | None = None
@@ -76,7 +76,7 @@ class Counsel:
         before = self._marks.get(answer.id)
         if before is None and gone:
             return
-        near_hz = tolerance_hz(self._plan.mode)
+        near_hz = tolerance_hz(self._plan.heard_as)
         moved = before is None or abs(before[0] - answer.frequency_hz) > near_hz or before[1] != gone
         if not moved:
             return
@@ -109,7 +109,7 @@ class Counsel:
             self._recommend(exchange, frequency_hz, now_s)
         moment = self._moment(exchange, look, sends, now_s)
         self._open_s = self._open_s + _STEP_S if exchange.state[OPEN] > 0.85 and not moment.dx_sending else 0.0
-        if self._plan.mode != "cw" and self._open_s > SETTLED_S and self._machine.state == "answering":
+        if self._plan.heard_as != "cw" and self._open_s > SETTLED_S and self._machine.state == "answering":
             # his words are not read in voice: that nobody is answered shows only in the crowd's calling
             self._machine = cueing.Machine("idle", now_s)
         self._machine, cued = cueing.cue(self._machine, moment)
@@ -138,7 +138,7 @@ class Counsel:
         running = (exchange.marked.frequency_hz,) if exchange.marked is not None else ()
         crowd_db = None if self._crowd is None else 10.0 * np.log10(np.maximum(self._crowd, 1e-3))
         around = advising.Surroundings(
-            self._plan.mode, self._plan.receive_hz, self._allowed,
+            self._plan.heard_as, self._plan.receive_hz, self._allowed,
             None if crowd_db is None else frequency_hz, crowd_db, running,
         )  # fmt: skip
         self._place = advising.recommend(self._belief.ear(now_s), around, self._held_hz)
@@ -154,5 +154,5 @@ class Counsel:
         return cueing.Moment(
             now_s, sending, min(1.0, max(0.0, due)), min(1.0, heard), since, self._transmit_hz,
             self._place.transmit_hz if self._place else None, marked=exchange.marked is not None,
-            voice=self._plan.mode != "cw",
+            voice=self._plan.heard_as != "cw",
         )  # fmt: skip

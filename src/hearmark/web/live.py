@@ -183,12 +183,12 @@ class LiveSession:
         if isinstance(event, Answer):
             self._listener.remember(event)
         elif isinstance(event, Plan):
-            self._dx_hz, self._mode = event.receive_hz, event.mode
+            self._dx_hz, self._mode = event.receive_hz, event.heard_as
             low_hz, high_hz = event.listen_low_hz, event.listen_high_hz
             self.view = replace(
-                self.view, dx_hz=event.receive_hz, mode=event.mode, window_low_hz=low_hz, window_high_hz=high_hz
+                self.view, dx_hz=event.receive_hz, mode=event.heard_as, window_low_hz=low_hz, window_high_hz=high_hz
             )
-            self._listener.follow(event.receive_hz, event.mode)
+            self._listener.follow(event.receive_hz, event.heard_as)
         elif isinstance(event, RadioState) and event.transmit_hz is not None:
             self._transmit_hz = event.transmit_hz
 

@@ -1,0 +1,141 @@
+"""Commands of the duplex room: split, repeaters, pass, exposure."""
+
+from __future__ import annotations
+
+import json as jsons
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from hearmark.commands.shared import hz
+from hearmark.errors import HearmarkError
+from hearmark.events import Mode
+
+if TYPE_CHECKING:
+    from hearmark.duplex.announcement import Reading
+    from hearmark.duplex.privileges import Table
+    from hearmark.settings import Settings
+
+FILE = click.Path(path_type=Path)
+DAY = click.DateTime(formats=["%Y-%m-%d"])
+
+
+def licence_table(licence: str | None, own: Path | None, settings: Settings) -> Table | None:
+    """The privileges that apply: by option, else by the settings; None when neither says."""
+    from hearmark.duplex.privileges import table
+
+    name = settings.station.licence if licence is None else licence
+    file = own if own is not None else Path(settings.station.privileges) if settings.station.privileges else None
+    if not name and file is None:
+        return None
+    return table(name, file)
+
+
+@click.command()
+@click.argument("announcement", nargs=-1, required=True)
+@click.option("--on", "on_khz", type=float, required=True, help="Where the DX sends, in kHz.")
+@click.option("--mode", type=click.Choice(["cw", "usb", "lsb"]), help="By the band's custom if left out.")
+@click.option("--licence", help="Privileges table, like us-general; from the settings if left out.")
+@click.option("--privileges", "own", type=FILE, help="TOML file with a table of your own.")
+@click.option("--plan", "band_plan", help="Band plan to compare with, like iaru-1; it is no law.")
+@click.option(
+    "--bandwidth", "bandwidth_hz", type=float, help="Occupied bandwidth in Hz; usual for the mode if left out."
+)
+@click.option("--date", "day", type=DAY, help="Rules of that day; today if left out.")
+@click.option(
+    "--at", "at_khz", type=float, help="Where you want to call, in kHz; the middle of the window if left out."
+)
+@click.option("--reach", "reach_khz", type=float, default=9.99, show_default=True, help="Of your RIT or XIT, kHz.")
+@click.option("--settings", "settings_path", type=FILE, help="Settings file (TOML).")
+@click.option("--json", "as_json", is_flag=True, help="Print the readings as JSON.")
+def split(
+    announcement: tuple[str, ...], on_khz: float, mode: Mode | None, licence: str | None, own: Path | None,
+    band_plan: str | None, bandwidth_hz: float | None, day: datetime | None, at_khz: float | None, reach_khz: float,
+    settings_path: Path | None, as_json: bool,
+) -> None:  # fmt: skip
+    """What an announcement like "5 to 10 up" means: where he listens, whether you may send there, how to set it."""
+    from hearmark.duplex.announcement import readings
+    from hearmark.duplex.bands import usual_mode
+    from hearmark.duplex.privileges import table
+    from hearmark.settings import read_settings
+
+    settings = read_settings(settings_path)
+    held = licence_table(licence, own, settings)
+    good = band_plan or settings.station.band_plan
+    practice = table(good) if good else None
+    text = " ".join(announcement)
+    on_hz = hz(on_khz, "--on")
+    mode = mode or usual_mode(on_hz)
+    found = readings(text, on_hz, mode)
+    if not found:
+        raise HearmarkError(
+            f'"{text}" does not say where he listens; write it like "up 5 to 10", "down 2", "listening 148 to 155", '
+            '"QSX 18151", "split" or "simplex".'
+        )
+    date = None if day is None else day.date()
+    rows = [_row(reading, held, bandwidth_hz, date) for reading in found]
+    if as_json:
+        click.echo(jsons.dumps({"readings": rows}, indent=2))
+        return
+    click.echo(f'"{text}" on {on_khz:.2f} kHz, {mode.upper()}:')
+    for row in rows:
+        low, high = row["listen_low_hz"] / 1e3, row["listen_high_hz"] / 1e3
+        where = f"{low:.2f}" if low == high else f"{low:.2f} to {high:.2f}"
+        may = {True: "you may", False: "you may NOT", None: "unknown whether you may"}[row["lawful"]]
+        click.echo(f"  {100 * row['probability']:3.0f} %  he listens {where} kHz; {may} send there. {row['why']}.")
+    _show_setting(found[0], rows[0], at_khz, reach_khz)
+    if practice is not None:
+        from hearmark.duplex.privileges import verdict
+
+        click.echo(f"Band plan: {verdict(practice, found[0].plan.listen_low_hz, mode, bandwidth_hz, date).why}.")
+    click.echo(
+        "Privileges are a transcription: your licence and the rules where you operate decide. "
+        "Hearmark never keys a transmitter."
+    )
+
+
+def _row(reading: Reading, held: Table | None, bandwidth_hz: float | None, day: Any) -> dict[str, Any]:
+    from hearmark.duplex.privileges import allowed, cut, window_verdict
+
+    plan = reading.plan
+    may = allowed(held, plan.mode, None, bandwidth_hz, day)
+    parts = cut(plan, may)
+    said = window_verdict(held, plan, parts, bandwidth_hz, day)
+    whom = f"; he asks for {', '.join(reading.who)}" if reading.who else ""
+    return {
+        "receive_hz": plan.receive_hz,
+        "listen_low_hz": plan.listen_low_hz,
+        "listen_high_hz": plan.listen_high_hz,
+        "probability": round(reading.probability, 4),
+        "lawful": said.lawful,
+        "why": f"{reading.why}{whom}; {said.why}",
+        "mode": plan.mode,
+        "kind": plan.kind,
+        "duplex": plan.duplex,
+        "who": list(reading.who),
+        "allowed_hz": [list(part) for part in parts] if may.known else None,
+    }
+
+
+def _show_setting(reading: Reading, row: dict[str, Any], at_khz: float | None, reach_khz: float) -> None:
+    from dataclasses import replace
+
+    from hearmark.duplex.setting import Incremental, middle_hz, ways
+
+    plan = reading.plan
+    parts = row["allowed_hz"]
+    if parts == []:
+        click.echo("No part of that window may be used: choose another place.")
+        return
+    if parts:
+        plan = replace(plan, listen_low_hz=parts[0][0], listen_high_hz=parts[0][1])
+    transmit_hz = middle_hz(plan) if at_khz is None else hz(at_khz, "--at")
+    if not plan.listen_low_hz - 0.5 <= transmit_hz <= plan.listen_high_hz + 0.5:
+        click.echo(f"Note: {transmit_hz / 1e3:.2f} kHz lies outside the window.")
+    click.echo(f"Set it: hear {plan.receive_hz / 1e3:.2f}, call on {transmit_hz / 1e3:.2f} kHz")
+    for way in ways(plan, transmit_hz, Incremental(limit_hz=reach_khz * 1e3)):
+        how = "; ".join(way.steps) if way.possible else f"cannot be done: {way.why_not}"
+        rounding = f" ({way.off_hz:+.0f} Hz by its step)" if abs(way.off_hz) >= 1.0 else ""
+        click.echo(f"  {way.kind}: {how}{rounding}.")

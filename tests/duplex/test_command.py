@@ -1,0 +1,66 @@
+"""hearmark split from the command line: the readings as promised, words for people, one sentence for bad input."""
+
+import json
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from hearmark.cli import commands
+from hearmark.errors import HearmarkError
+
+
+def run(*words: str) -> str:
+    result = CliRunner().invoke(commands, words, catch_exceptions=False, standalone_mode=False)
+    return result.output
+
+
+def test_json_has_what_is_promised() -> None:
+    content = json.loads(run("split", "up 5 to 10", "--on", "18143.5", "--mode", "usb", "--json"))
+    first = content["readings"][0]
+    wanted = {
+        "receive_hz": 18_143_500.0, "listen_low_hz": 18_148_500.0, "listen_high_hz": 18_153_500.0, "lawful": None,
+    }  # fmt: skip
+    assert {name: first[name] for name in wanted} == wanted
+    assert first["probability"] == 1.0
+    assert "licence is not known" in first["why"]
+
+
+@pytest.mark.parametrize(("licence", "lawful"), [("us-general", True), ("us-technician", False), ("itu-1", None)])
+def test_licence_decides(licence: str, lawful: bool | None) -> None:
+    text = run("split", "up 5 to 10", "--on", "18143.5", "--mode", "usb", "--licence", licence, "--json")
+    assert json.loads(text)["readings"][0]["lawful"] is lawful
+
+
+def test_licence_may_come_from_the_settings(tmp_path: Path) -> None:
+    path = tmp_path / "station.toml"
+    path.write_text('[station]\nlicence = "us-extra"\nband_plan = "iaru-1"\n')
+    text = run("split", "up", "2", "--on", "14040", "--settings", str(path))
+    assert "you may send there" in text
+    assert "CW on 14042.00 takes 14041.92 to 14042.08 kHz, as the band plan has it" in text
+
+
+def test_words_say_how_to_set_it_and_that_nothing_is_keyed() -> None:
+    text = run("split", "up 5", "--on", "18143.5", "--licence", "us-extra")
+    assert "VFO B on 18148.50 kHz, USB; split on" in text
+    assert "never keys a transmitter" in text
+
+
+def test_what_may_not_be_used_is_not_set() -> None:
+    text = run("split", "up 10", "--on", "14345", "--licence", "us-extra")
+    assert "No part of that window may be used" in text
+    assert "VFO B" not in text
+
+
+@pytest.mark.parametrize(
+    ("words", "sentence"),
+    [
+        (("split", "hello", "--on", "18143.5"), "does not say where he listens"),
+        (("split", "up 5", "--on", "-1"), "is no frequency"),
+        (("split", "up 5", "--on", "14200", "--licence", "uk"), 'no privileges table "uk"; choose one of iaru-1'),
+        (("split", "up 5", "--on", "14200", "--licence", "us-extra", "--bandwidth", "0"), "cannot be"),
+    ],
+)
+def test_bad_input_gets_one_sentence(words: tuple[str, ...], sentence: str) -> None:
+    with pytest.raises(HearmarkError, match=sentence):
+        run(*words)
