@@ -10,6 +10,7 @@ from typing import Any
 import click
 
 from hearmark.commands import duplex
+from hearmark.commands.log import log
 from hearmark.commands.shared import absolute_window_hz, hz, progress
 from hearmark.errors import HearmarkError
 from hearmark.events import Mode, Plan
@@ -168,6 +169,7 @@ def listen(**options: Any) -> None:
 
 
 commands.add_command(duplex.split)
+commands.add_command(log)
 
 
 def main(arguments: Sequence[str] | None = None) -> None:

@@ -88,6 +88,19 @@ class Receiver(_Section):
     swap_iq: bool = Field(default=False, description="Exchange I and Q, if the spectrum appears mirrored.")
 
 
+class Log(_Section):
+    """The log of contacts, and whom to chase."""
+
+    store: str = Field(default="", description="The log file; empty: must be told.")
+    exceptions: str = Field(default="", description="Own exceptions from the tables of entities, TOML or CSV.")
+    wanted: str = Field(default="", description="Own list of what is wanted, TOML or CSV.")
+    watch: str = Field(default="", description="Announced operations, TOML or CSV.")
+    confirmed_by: tuple[Literal["paper", "lotw", "eqsl", "dcl", "credit"], ...] = Field(
+        default=("paper", "lotw", "credit"), strict=False, description="Ways of confirming that count."
+    )
+    node: str = Field(default="", description="HOST:PORT of a node that passes spots; empty: none.")
+
+
 class Page(_Section):
     """The local page."""
 
@@ -101,6 +114,7 @@ class Settings(_Section):
     antenna: tuple[Annotated[Antenna, Field(strict=False)], ...] = Field(default=(Antenna(),), strict=False)
     radio: Radio = Radio()
     receiver: Receiver = Receiver()
+    log: Log = Log()
     page: Page = Page()
 
 
@@ -109,6 +123,7 @@ SECTIONS: dict[str, type[_Section]] = {
     "antenna": Antenna,
     "radio": Radio,
     "receiver": Receiver,
+    "log": Log,
     "page": Page,
 }
 

@@ -1,0 +1,346 @@
+"""The log: contacts in and out, what is needed, what sessions taught."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from hearmark.commands.shared import hz, progress
+from hearmark.errors import HearmarkError
+
+if TYPE_CHECKING:
+    from hearmark.log.contact import Contact
+    from hearmark.log.entities import Entities
+    from hearmark.log.filters import Filter
+    from hearmark.log.store import Store
+    from hearmark.settings import Settings
+
+FILE = click.Path(path_type=Path)
+SHOWN = 20
+"""So many refusals and remarks are shown; --json holds all."""
+Command = TypeVar("Command", bound=Callable[..., Any])
+
+
+@click.group()
+def log() -> None:
+    """Contacts: add, list, import, export; what is still needed; what a session taught."""
+
+
+def common(command: Command) -> Command:
+    """The options that every one of these commands has."""
+    for option in (
+        click.option("--settings", "settings_path", type=FILE, help="Settings file (TOML)."),
+        click.option("--json", "as_json", is_flag=True, help="Print the same facts as JSON."),
+        click.option("--store", type=FILE, help="The log file; from the settings if left out."),
+    ):
+        command = option(command)
+    return command
+
+
+def filtering(command: Command) -> Command:
+    """The options that choose among contacts."""
+    for option in (
+        click.option("--until", help="Last UTC day, like 2026-03-21."),
+        click.option("--since", help="First UTC day, like 2026-03-21."),
+        click.option("--entity", help="Entity, by its ADIF code or a prefix."),
+        click.option("--mode", help="Mode or submode, or cw, phone, digital."),
+        click.option("--band", help="Like 20m."),
+        click.option("--call", help="Call; * stands for any letters."),
+    ):
+        command = option(command)
+    return command
+
+
+def open_store(store: Path | None, settings: Settings, create: bool = False) -> Store:
+    """The log that was named, or that of the settings."""
+    from hearmark.log.store import Store
+
+    path = store or (Path(settings.log.store).expanduser() if settings.log.store else None)
+    if path is None:
+        raise HearmarkError("Which log? Add --store FILE, or set store under [log] in the settings.")
+    opened = Store(path, create=create)
+    if opened.backup_trouble:
+        click.echo(f"hearmark: {opened.backup_trouble}", err=True)
+    return opened
+
+
+def open_entities(settings: Settings) -> Entities:
+    """The tables, and the user's own exceptions before them."""
+    from hearmark.log.entities import Entities
+    from hearmark.log.own import read_exceptions
+
+    path = settings.log.exceptions
+    return Entities(read_exceptions(Path(path).expanduser()) if path else ())
+
+
+def chosen(options: dict[str, Any], limit: int | None = None) -> Filter:
+    """The filter from the options of `filtering`."""
+    from hearmark.log.filters import make_filter
+    from hearmark.log.own import entity_code
+
+    entity = options.get("entity")
+    code = None if entity is None else entity_code(entity.strip().upper(), "--entity")
+    names = ("call", "band", "mode", "since", "until")
+    return make_filter(**{name: options.get(name) for name in names}, entity=code, limit=limit)
+
+
+def moment(text: str | None) -> datetime:
+    """A UTC time like "2026-03-21 18:30"; now if none is given."""
+    if not text:
+        return datetime.now(UTC)
+    try:
+        found = datetime.fromisoformat(text.replace("Z", "+00:00"))
+    except ValueError:
+        raise HearmarkError(f'"{text}" is no time; write it like "2026-03-21 18:30", in UTC.') from None
+    return found.replace(tzinfo=UTC) if found.tzinfo is None else found.astimezone(UTC)
+
+
+def as_dict(contact: Contact) -> dict[str, Any]:
+    """A contact as JSON shows it; `adif` holds every field as it is stored."""
+    from hearmark.log.contact import CALLS_MADE, CONFIRMED_BY, HABIT, OFFSET, SECONDS
+    from hearmark.log.entities import entities
+
+    name = entities()[contact.entity].name if contact.entity in entities() else None
+    return {
+        "id": contact.id,
+        "call": contact.call,
+        "start": utc_text(contact.start_s),
+        "stop": None if contact.stop_s is None else utc_text(contact.stop_s),
+        "band": contact.band,
+        "band_rx": contact.band_rx,
+        "frequency_hz": contact.freq_hz,
+        "receive_hz": contact.freq_rx_hz,
+        "mode": contact.mode,
+        "submode": contact.submode or None,
+        "report_sent": contact.text("RST_SENT") or None,
+        "report_received": contact.text("RST_RCVD") or None,
+        "power_w": contact.number("TX_PWR"),
+        "locator": contact.locator or None,
+        "entity": contact.entity,
+        "entity_name": name,
+        "continent": contact.continent or None,
+        "cq_zone": contact.cq_zone or None,
+        "itu_zone": contact.itu_zone or None,
+        "prop_mode": contact.prop_mode or None,
+        "sat_name": contact.sat_name or None,
+        "own_call": contact.own_call or None,
+        "notes": contact.text("COMMENT") or contact.text("NOTES") or None,
+        "confirmed": [way for way, bit in CONFIRMED_BY.items() if contact.confirmed & bit],
+        "offset_hz": contact.number(OFFSET),
+        "calls_made": contact.number(CALLS_MADE),
+        "seconds_to_work": contact.number(SECONDS),
+        "habit": contact.text(HABIT) or None,
+        "adif": {field.name: field.value for field in contact.fields},
+    }
+
+
+def utc_text(seconds: float) -> str:
+    """2026-03-21T18:30:00Z."""
+    return datetime.fromtimestamp(seconds, UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
+def _mode(contact: Contact) -> str:
+    return contact.submode or contact.mode
+
+
+@log.command("add")
+@click.argument("call")
+@click.option("--freq", "freq_khz", type=float, required=True, help="Own transmit frequency in kHz.")
+@click.option("--freq-rx", "freq_rx_khz", type=float, help="Where he was heard, in kHz, if elsewhere.")
+@click.option("--mode", required=True, help="Like cw, usb, FT8; any name that ADIF has.")
+@click.option("--at", "start", help='UTC start, like "2026-03-21 18:30"; now if left out.')
+@click.option("--end", "stop", help="UTC end.")
+@click.option("--sent", default="", help="Report sent.")
+@click.option("--received", default="", help="Report received.")
+@click.option("--power-w", type=float, help="Own power in watts; from the settings if left out.")
+@click.option("--locator", default="", help="His locator.")
+@click.option("--sat-name", default="", help="Satellite.")
+@click.option("--prop-mode", default="", help="Propagation mode by its ADIF name.")
+@click.option("--notes", default="")
+@click.option("--calls-made", type=int, help="How often you called.")
+@click.option("--took-s", "seconds", type=float, help="Seconds from the first call to the contact.")
+@click.option("--habit", default="", help="How the DX moved.")
+@click.option("--field", "more", multiple=True, help="A further ADIF field, NAME=VALUE; may be repeated.")
+@common
+def add(call: str, settings_path: Path | None, as_json: bool, store: Path | None, **options: Any) -> None:
+    """Log a contact. It is on the disk when the command returns; an earlier contact is named."""
+    from hearmark.log.contact import read_contact
+    from hearmark.log.making import Draft, fields_of
+    from hearmark.log.needs import before
+    from hearmark.settings import read_settings
+
+    settings = read_settings(settings_path)
+    freq_khz, freq_rx_khz = options.pop("freq_khz"), options.pop("freq_rx_khz")
+    stop, power_w = options.pop("stop"), options.pop("power_w")
+    frequency_hz = hz(freq_khz, "--freq")
+    receive_hz = None if freq_rx_khz is None else hz(freq_rx_khz, "--freq-rx")
+    draft = Draft(
+        call=call,
+        frequency_hz=frequency_hz,
+        receive_hz=receive_hz,
+        start=moment(options.pop("start")),
+        stop=moment(stop) if stop else None,
+        # A power that nobody gave is not ours to write down
+        power_w=settings.station.power_w if power_w is None and settings_path is not None else power_w,
+        own_call=settings.station.call,
+        own_locator=settings.station.locator,
+        offset_hz=None if receive_hz is None else frequency_hz - receive_hz,
+        more=tuple(_pair(text) for text in options.pop("more")),
+        **options,
+    )
+    contact = open_entities(settings).complete(read_contact(fields_of(draft)))
+    with open_store(store, settings, create=True) as opened:
+        earlier = before(opened, [contact.call], contact.band, contact.group)[contact.call]
+        kept = opened.add(contact)
+    if as_json:
+        click.echo(json.dumps({**as_dict(kept), "worked_before": earlier.count, "duplicate": earlier.same_slot}))
+        return
+    name = as_dict(kept)["entity_name"]
+    click.echo(f"Logged {kept.call}{f' ({name})' if name else ''} on {kept.band}, {_mode(kept)}, number {kept.id}.")
+    if earlier.same_slot and earlier.last_s is not None:
+        click.echo(f"It was worked before on this band in this kind of mode; last on {utc_text(earlier.last_s)[:10]}.")
+
+
+def _pair(text: str) -> tuple[str, str]:
+    name, equals, value = text.partition("=")
+    if not equals:
+        raise HearmarkError(f'--field "{text}" has no value; write it like NAME=VALUE.')
+    return name, value
+
+
+@log.command("list")
+@click.option("--limit", type=int, help="So many at most, the newest.")
+@filtering
+@common
+def list_contacts(
+    settings_path: Path | None, as_json: bool, store: Path | None, limit: int | None, **options: Any
+) -> None:
+    """Show contacts, oldest first."""
+    from hearmark.settings import read_settings
+
+    wanted = chosen(options, limit)
+    with open_store(store, read_settings(settings_path)) as opened:
+        found = opened.find(wanted) if limit is None else iter(list(opened.find(wanted, newest_first=True))[::-1])
+        if as_json:
+            # One contact a line, and still one JSON document
+            click.echo('{"contacts": [', nl=False)
+            for number, contact in enumerate(found):
+                click.echo(("," if number else "") + "\n" + json.dumps(as_dict(contact)), nl=False)
+            click.echo("\n]}")
+            return
+        total = 0
+        for contact in found:
+            if not total:
+                click.echo("  UTC               call          band   mode       kHz          he (kHz)     entity")
+            click.echo(_line(contact))
+            total += 1
+        click.echo(f"{total} contact{'' if total == 1 else 's'}.")
+
+
+def _line(contact: Contact) -> str:
+    khz = [f"{value / 1000:.2f}" if value else "" for value in (contact.freq_hz, contact.freq_rx_hz)]
+    return (
+        f"  {utc_text(contact.start_s)[:16].replace('T', ' ')}  {contact.call:<13} {contact.band:<6} "
+        f"{_mode(contact):<10} {khz[0]:>11}  {khz[1]:>11}   {as_dict(contact)['entity_name'] or ''}"
+    ).rstrip()
+
+
+@log.command("import")
+@click.argument("file", type=FILE)
+@click.option("--encoding", help="Of the text, if it is neither UTF-8 nor Windows-1252.")
+@common
+def import_log(file: Path, encoding: str | None, settings_path: Path | None, as_json: bool, store: Path | None) -> None:
+    """Take an ADIF file (ADI or ADX) into the log. Doing it again changes nothing."""
+    from hearmark.log.exchange import import_file, size_of
+    from hearmark.settings import read_settings
+
+    settings = read_settings(settings_path)
+    entities = open_entities(settings)
+    total = size_of(file)
+    with open_store(store, settings, create=True) as opened, progress("Importing", total) as advance:
+        report = import_file(opened, file, entities, encoding, advance)
+    if as_json:
+        content = {
+            "read": report.read,
+            "added": report.added,
+            "unchanged": report.unchanged,
+            "completed": report.completed,
+            "refused": [{"line": r.line, "call": r.call or None, "why": r.why} for r in report.refused],
+            "remarks": [{"line": line, "call": call, "what": what} for line, call, what in report.remarks],
+        }
+        click.echo(json.dumps(content))
+        return
+    click.echo(
+        f"{report.read} records read: {report.added} added, {report.unchanged} there already, "
+        f"{report.completed} completed, {len(report.refused)} refused."
+    )
+    _say("Refused", [f"line {r.line}{f', {r.call}' if r.call else ''}: {r.why}" for r in report.refused])
+    _say("Noticed", [f"line {line}, {call}: {what}" for line, call, what in report.remarks])
+
+
+def _say(title: str, lines: list[str]) -> None:
+    if lines:
+        click.echo(f"{title}:")
+    for line in lines[:SHOWN]:
+        click.echo(f"  {line}")
+    if len(lines) > SHOWN:
+        click.echo(f"  and {len(lines) - SHOWN} more; --json lists all.")
+
+
+@log.command("export")
+@click.argument("file", type=FILE)
+@filtering
+@common
+def export_log(file: Path, settings_path: Path | None, as_json: bool, store: Path | None, **options: Any) -> None:
+    """Write contacts to an ADIF file: ADX if its name ends in .adx, else ADI."""
+    from hearmark.files import check_writable
+    from hearmark.log.exchange import export_file
+    from hearmark.log.filters import Filter
+    from hearmark.settings import read_settings
+
+    check_writable(file)
+    wanted = chosen(options)
+    with open_store(store, read_settings(settings_path)) as opened, progress("Writing", opened.count()) as advance:
+        written, spoilt = export_file(opened, file, None if wanted == Filter() else wanted, advance=advance)
+    if as_json:
+        click.echo(json.dumps({"written": written, "with_characters_replaced": spoilt}))
+        return
+    click.echo(f"{written} contact{'' if written == 1 else 's'} written to {file}.")
+    if spoilt:
+        click.echo(f"{spoilt} hold characters that XML cannot carry, which were replaced; ADI carries them.")
+
+
+@log.command("needs")
+@click.argument("call", required=False)
+@click.option("--freq", "freq_khz", type=float, help="Where he is, in kHz: needs on that band first.")
+@click.option("--mode", help="In which mode: cw, usb, FT8 ...")
+@click.option("--locator", default="", help="His locator, for fields.")
+@click.option(
+    "--by", type=click.Choice(["entity", "cq_zone", "itu_zone", "field"]), default="entity", show_default=True
+)
+@click.option("--band", help="Only this band.")
+@click.option("--missing", is_flag=True, help="Name those that were never worked.")
+@common
+def needs(
+    call: str | None, settings_path: Path | None, as_json: bool, store: Path | None, freq_khz: float | None,
+    mode: str | None, locator: str, by: Any, band: str | None, missing: bool,
+) -> None:  # fmt: skip
+    """What is still needed: over all, or from the station with this CALL."""
+    from hearmark.commands.needs import show_call, show_table
+    from hearmark.log.needs import worked
+    from hearmark.settings import read_settings
+
+    settings = read_settings(settings_path)
+    entities = open_entities(settings)
+    with open_store(store, settings) as opened:
+        counted = worked(opened, settings.log.confirmed_by)
+        if call is None:
+            show_table(counted, by, band, missing, as_json)
+        else:
+            frequency_hz = None if freq_khz is None else hz(freq_khz, "--freq")
+            show_call(opened, counted, entities, call, frequency_hz, mode, locator, as_json)

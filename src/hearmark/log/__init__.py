@@ -1,0 +1,1 @@
+"""Contacts, the open log exchange, entities and needs."""

@@ -1,0 +1,129 @@
+"""The log on the command line: tables and the same facts as JSON; bad input is one line and exit code 2."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from hearmark.cli import main
+
+ADI = "<EOH>\n<CALL:4>T0ST<QSO_DATE:8>20260321<TIME_ON:4>1830<BAND:3>20m<MODE:2>CW<EOR>\n<CALL:5>VP8AA<EOR>\n"
+
+
+def run(capsys: pytest.CaptureFixture[str], *arguments: object) -> str:
+    with pytest.raises(SystemExit) as ended:
+        main([str(argument) for argument in arguments])
+    out = capsys.readouterr()
+    assert ended.value.code == 0, out.err
+    return out.out
+
+
+def run_json(capsys: pytest.CaptureFixture[str], *arguments: object) -> Any:
+    return json.loads(run(capsys, *arguments, "--json"))
+
+
+def fails(capsys: pytest.CaptureFixture[str], *arguments: object) -> str:
+    with pytest.raises(SystemExit) as ended:
+        main([str(argument) for argument in arguments])
+    assert ended.value.code == 2
+    said = capsys.readouterr().err
+    assert said.count("\n") == 1
+    return said
+
+
+@pytest.fixture
+def db(tmp_path: Path) -> Path:
+    return tmp_path / "log.db"
+
+
+def test_add_then_list(capsys: pytest.CaptureFixture[str], db: Path) -> None:
+    added = run_json(
+        capsys, "log", "add", "vp8aa", "--freq", 18148.5, "--freq-rx", 18143.5, "--mode", "usb", "--store", db,
+        "--at", "2026-03-21 18:30", "--calls-made", 12, "--took-s", 310, "--habit", "stay", "--field", "QTH=island",
+    )  # fmt: skip
+    assert (added["call"], added["entity_name"], added["mode"], added["submode"]) == (
+        "VP8AA",
+        "Falkland Is.",
+        "SSB",
+        "USB",
+    )
+    assert (added["offset_hz"], added["calls_made"], added["seconds_to_work"]) == (5000, 12, 310)
+    assert not added["duplicate"]
+    assert added["power_w"] is None, "nobody said with what power"
+    (listed,) = run_json(capsys, "log", "list", "--store", db)["contacts"]
+    assert listed["adif"]["FREQ_RX"] == "18.1435"
+    assert listed["adif"]["QTH"] == "island"
+    assert listed["start"] == "2026-03-21T18:30:00Z"
+    text = run(capsys, "log", "add", "VP8AA/P", "--freq", 18120, "--mode", "lsb", "--store", db)
+    assert "worked before on this band in this kind of mode" in text
+
+
+def test_import_export_and_refusals(capsys: pytest.CaptureFixture[str], db: Path, tmp_path: Path) -> None:
+    source, out = tmp_path / "in.adi", tmp_path / "out.adx"
+    source.write_text(ADI)
+    found = run_json(capsys, "log", "import", source, "--store", db)
+    assert (found["read"], found["added"]) == (2, 1)
+    assert found["refused"] == [{"line": 3, "call": "VP8AA", "why": "QSO_DATE is missing"}]
+    assert "1 there already" in run(capsys, "log", "import", source, "--store", db)
+    assert run_json(capsys, "log", "export", out, "--store", db)["written"] == 1
+    assert "<CALL>T0ST</CALL>" in out.read_text()
+    assert run_json(capsys, "log", "export", tmp_path / "none.adi", "--store", db, "--band", "17m")["written"] == 0
+
+
+def test_filters(capsys: pytest.CaptureFixture[str], db: Path) -> None:
+    for call, mode, day in (
+        ("VP8AA", "cw", "2026-03-20"),
+        ("VP8AB", "FT8", "2026-03-21"),
+        ("K1AA", "usb", "2026-03-22"),
+    ):
+        run(capsys, "log", "add", call, "--freq", 14025, "--mode", mode, "--at", day, "--store", db)
+
+    def calls(*options: str) -> list[str]:
+        return [contact["call"] for contact in run_json(capsys, "log", "list", "--store", db, *options)["contacts"]]
+
+    assert calls("--call", "vp8*") == ["VP8AA", "VP8AB"]
+    assert calls("--mode", "phone") == calls("--mode", "ssb") == ["K1AA"]
+    assert calls("--since", "2026-03-21") == ["VP8AB", "K1AA"]
+    assert calls("--until", "2026-03-21") == ["VP8AA", "VP8AB"]
+    assert calls("--band", "20m", "--limit", "2") == ["VP8AB", "K1AA"]
+    assert calls("--entity", "VP8") == calls("--entity", "141") == ["VP8AA", "VP8AB"]
+
+
+def test_needs(capsys: pytest.CaptureFixture[str], db: Path) -> None:
+    run(capsys, "log", "add", "VP8AA", "--freq", 14025, "--mode", "cw", "--store", db)
+    whole = run_json(capsys, "log", "needs", "--store", db)
+    assert (whole["all"], whole["worked"], whole["confirmed"], len(whole["never_worked"])) == (340, 1, 0, 339)
+    assert whole["bands"] == {"20m": {"worked": 1, "confirmed": 0}}
+    assert run_json(capsys, "log", "needs", "--store", db, "--by", "cq_zone")["all"] == 40
+    one = run_json(capsys, "log", "needs", "VP8AB", "--freq", 18080, "--mode", "cw", "--store", db)
+    assert one["needs"][0] == {"by": "entity", "value": 141, "level": "band"}
+    assert one["slots"]["20m"] == {"cw": "worked"}
+    text = run(capsys, "log", "needs", "VP8AA", "--freq", 14025, "--mode", "cw", "--store", db)
+    assert "a duplicate" in text
+    assert "worked, not confirmed" in text
+    assert "Bouvet" in run(capsys, "log", "needs", "--missing", "--store", db)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (("list",), "Which log?"),
+        (("list", "--store", "nosuch.db"), "There is no log nosuch.db"),
+        (("add", "ABC", "--freq", "14025", "--mode", "cw", "--store", "x.db"), '"ABC" is no call'),
+        (("add", "T0ST", "--freq", "19000", "--mode", "cw", "--store", "x.db"), "lies in no amateur band"),
+        (("add", "T0ST", "--freq", "14025", "--mode", "cw", "--at", "noon", "--store", "x.db"), '"noon" is no time'),
+        (("add", "T0ST", "--freq", "14025", "--mode", "cw", "--locator", "ZZ99", "--store", "x.db"), "is no locator"),
+        (("add", "T0ST", "--freq", "14025", "--mode", "cw", "--field", "X", "--store", "x.db"), "has no value"),
+        (("add", "T0ST", "--freq", "14025", "--mode", "cw", "--field", "CALL=X", "--store", "x.db"), "is set already"),
+        (("import", "nosuch.adi", "--store", "x.db"), "Cannot read nosuch.adi"),
+        (("export", "nosuch/out.adi", "--store", "x.db"), "Cannot write nosuch/out.adi"),
+    ],
+)
+def test_bad_input_is_one_line(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path,
+    arguments: tuple[str, ...], said: str,
+) -> None:  # fmt: skip
+    monkeypatch.chdir(tmp_path)
+    assert said in fails(capsys, "log", *arguments)
+    assert not list(tmp_path.glob("x.db*")), "nothing is made by a command that fails"
