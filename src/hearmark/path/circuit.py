@@ -1,0 +1,230 @@
+"""The circuit up to 9000 km: every mode by E and F2 with its loss, after ITU-R P.533 as far as its text can go here.
+
+Arrays are (paths, times, frequencies); each mode is computed for all of them at once.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from hearmark.path.antenna import Antenna
+from hearmark.path.geodesic import POINTS, Route
+from hearmark.path.hops import elevation_rad, incidence_rad, mirror_height_km, pierce_km, ray_km
+from hearmark.path.ionosphere import Ionosphere
+from hearmark.path.loss import (
+    ES_DEPTH,
+    GROUND_DB,
+    OTHER_LOSS_DB,
+    absorption_db,
+    absorption_index,
+    auroral_db,
+    depth_factor,
+    geomagnetic_latitude_deg,
+    winter_anomaly,
+)
+from hearmark.path.muf import LONGEST_HOP_KM, f2_muf_mhz
+from hearmark.path.sporadic import HEIGHT_KM as ES_KM
+from hearmark.path.sporadic import LONGEST_HOP_KM as ES_LONGEST_KM
+from hearmark.path.storm import auroral_extra_db, muf_factor
+
+FloatArray = npt.NDArray[np.float64]
+NEVER_DB = -400.0
+MOST_HOPS = 6
+E_KM = 110.0
+E_REACH_KM = 4000.0
+LOWEST_ELEVATION_RAD = 0.0
+SCREEN = 1.05
+"""An E layer up to this many times its critical frequency, at the slant, hides the F2 layer (P.533)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Mode:
+    """One mode over all paths, times, frequencies.
+
+    `name`: such as "2F2"; `gain_db`: received over transmitted power while reflected, antennas included, shape
+    (P, T, F), NEVER_DB where the geometry forbids it; `muf_mhz`: (P, T), or foEs for sporadic E;
+    `elevation_deg`: (P, T, F).
+    """
+
+    name: str
+    layer: str
+    hop_km: FloatArray
+    gain_db: FloatArray
+    muf_mhz: FloatArray
+    elevation_deg: FloatArray
+
+
+class Sky:
+    """The ionosphere along some routes, read at any share of them."""
+
+    def __init__(
+        self, routes: list[Route], ionosphere: Ionosphere, sunspots: float, month: int, kp: float | None = None
+    ) -> None:
+        self.routes, self.sunspots, self.month = routes, sunspots, month
+        self.length_km = np.array([r.distance_km for r in routes])
+        shape = (len(routes), POINTS, -1)
+        layers = ("fof2_mhz", "m3000", "foe_mhz", "es_low_mhz", "es_mhz", "es_high_mhz", "zenith_deg")
+        self._maps = {name: getattr(ionosphere, name).reshape(shape) for name in layers}
+        self._maps |= {
+            name: np.asarray(getattr(ionosphere, name)).reshape(len(routes), POINTS, 1)
+            for name in ("gyro_mhz", "gyro_d_mhz")
+        }
+        lat = np.array([r.latitude_deg for r in routes])
+        lon = np.array([r.longitude_deg for r in routes])
+        self.latitude_deg, self.longitude_deg = lat, lon
+        self.geomagnetic_deg = geomagnetic_latitude_deg(lat, lon)
+        self._maps["fof2_mhz"] = self._maps["fof2_mhz"] * muf_factor(kp, self.geomagnetic_deg, lat, month)[..., None]
+        self.storm_db = auroral_extra_db(kp, self.geomagnetic_deg).max(axis=1)
+        # absorption is averaged where the sun is down as well: interpolate the index, not the angle
+        index = absorption_index(self._maps["zenith_deg"], sunspots) * winter_anomaly(lat, month)[..., None]
+        self._maps["absorption"] = index
+
+    def at(self, name: str, share: FloatArray | float) -> FloatArray:
+        """A quantity at a share 0..1 of each route: (P, T)."""
+        where = np.clip(np.broadcast_to(np.asarray(share, dtype=np.float64), self.length_km.shape), 0.0, 1.0)
+        position = where * (POINTS - 1)
+        low = np.minimum(position.astype(int), POINTS - 2)
+        weight = (position - low)[:, None]
+        values, rows = self._maps[name], np.arange(len(self.routes))
+        return np.asarray(values[rows, low] * (1.0 - weight) + values[rows, low + 1] * weight)
+
+
+def modes(sky: Sky, frequency_hz: FloatArray, hours_utc: FloatArray, transmit: Antenna, receive: Antenna) -> list[Mode]:
+    """All modes by E, F2 and sporadic E of up to MOST_HOPS hops. `hours_utc`: shape (T,)."""
+    mhz = frequency_hz / 1e6
+    common = OTHER_LOSS_DB + _auroral(sky, hours_utc)[..., None]
+    out = []
+    for hops in range(1, MOST_HOPS + 1):
+        f2 = _f2(sky, hops, mhz, transmit, receive, common)
+        out += [f2] if f2 else []
+    for hops in (1, 2, 3):
+        for layer in ("E", "Es"):
+            mode = _low(sky, hops, layer, mhz, transmit, receive, common)
+            out += [mode] if mode else []
+    return out
+
+
+def _auroral(sky: Sky, hours_utc: FloatArray) -> FloatArray:
+    middle = POINTS // 2
+    lat, lon = sky.latitude_deg, sky.longitude_deg
+    # the zone lies wherever the path comes nearest to it, not only in its middle
+    geomagnetic = sky.geomagnetic_deg
+    worst = np.argmin(np.abs(np.abs(geomagnetic) - 65.0), axis=1)
+    rows = np.arange(len(lat))
+    local = (hours_utc[None, :] + lon[:, middle, None] / 15.0) % 24.0
+    far = (sky.length_km > 2500.0)[:, None]
+    loss = auroral_db(geomagnetic[rows, worst][:, None], local, lat[:, middle, None], sky.month, far)
+    return np.asarray((loss + sky.storm_db[:, None]) * (sky.length_km[:, None] > 150.0))
+
+
+def _absorption(
+    sky: Sky, hops: int, mhz: FloatArray, elevation: FloatArray, depth: FloatArray | None = None
+) -> FloatArray:
+    """All hops together, (P, T, F); the ray meets the D region at both feet of each hop."""
+    typical = np.maximum(elevation_rad(sky.length_km / hops, 300.0), 0.0)
+    foot = np.minimum(pierce_km(typical, 90.0) / np.maximum(sky.length_km, 1.0), 0.5 / hops)
+    index, gyro = 0.0, 0.0
+    for hop in range(hops):
+        for share in (hop / hops + foot, (hop + 1) / hops - foot):
+            index = index + sky.at("absorption", share) / (2 * hops)
+            gyro = gyro + sky.at("gyro_d_mhz", share) / (2 * hops)
+    one = absorption_db(mhz, elevation, np.asarray(index)[..., None], np.asarray(gyro)[..., None], depth)
+    return hops * one
+
+
+def _spread_db(sky: Sky, hops: int, mhz: FloatArray, elevation: FloatArray) -> FloatArray:
+    """Basic free-space loss along the ray, (P, T, F)."""
+    length_km = hops * ray_km((sky.length_km / hops)[:, None, None], elevation)
+    return np.asarray(32.45 + 20.0 * np.log10(mhz) + 20.0 * np.log10(np.maximum(length_km, 1.0)))
+
+
+def _antennas(transmit: Antenna, receive: Antenna, elevation: FloatArray, mhz: FloatArray) -> FloatArray:
+    return transmit.gain_dbi(elevation, mhz * 1e6) + receive.gain_dbi(elevation, mhz * 1e6)
+
+
+def _f2(
+    sky: Sky, hops: int, mhz: FloatArray, transmit: Antenna, receive: Antenna, common: FloatArray
+) -> Mode | None:
+    hop_km = sky.length_km / hops
+    allowed = hop_km <= LONGEST_HOP_KM
+    # a hop of some kilometres straight up and down many times is no mode
+    allowed &= (hops == 1) | (hop_km > 60.0)
+    if not allowed.any():
+        return None
+    middles = [(2 * hop + 1) / (2 * hops) for hop in range(hops)]
+    at = {name: [sky.at(name, share) for share in middles] for name in ("fof2_mhz", "m3000", "foe_mhz", "gyro_mhz")}
+    mufs = [
+        f2_muf_mhz(hop_km[:, None], fof2, m3000, foe, gyro)
+        for fof2, m3000, foe, gyro in zip(at["fof2_mhz"], at["m3000"], at["foe_mhz"], at["gyro_mhz"], strict=True)
+    ]
+    muf = np.min(mufs, axis=0)
+    fof2, m3000, foe = (np.mean(at[name], axis=0)[..., None] for name in ("fof2_mhz", "m3000", "foe_mhz"))
+    height = mirror_height_km(mhz, hop_km[:, None, None], fof2, foe, m3000, sky.sunspots)
+    elevation = elevation_rad(hop_km[:, None, None], height)
+    seen = elevation > LOWEST_ELEVATION_RAD
+    elevation = np.maximum(elevation, 0.0)
+    screen = SCREEN * np.max(at["foe_mhz"], axis=0)[..., None] / np.cos(incidence_rad(elevation, E_KM))
+    # an E layer varies by some per cent, so that it hides the F2 layer little by little
+    hidden_db = 60.0 * np.clip((screen / mhz - 0.95) / 0.1, 0.0, 1.0)
+    gain = (
+        _antennas(transmit, receive, elevation, mhz)
+        - _spread_db(sky, hops, mhz, elevation)
+        - _absorption(sky, hops, mhz, elevation)
+        - GROUND_DB * (hops - 1)
+        - common
+        - hidden_db
+    )
+    gain = np.where(seen & allowed[:, None, None], gain, NEVER_DB)
+    return Mode(f"{hops}F2", "F2", hop_km, gain, muf, np.degrees(elevation))
+
+
+def _low(
+    sky: Sky, hops: int, layer: str, mhz: FloatArray, transmit: Antenna, receive: Antenna, common: FloatArray
+) -> Mode | None:
+    """A mode by the E layer or by sporadic E."""
+    hop_km = sky.length_km / hops
+    height = E_KM if layer == "E" else ES_KM
+    reach = E_REACH_KM if layer == "E" else 2.0 * ES_LONGEST_KM
+    allowed = (hop_km <= ES_LONGEST_KM) & (sky.length_km <= reach) & ((hops == 1) | (hop_km > 60.0))
+    if not allowed.any():
+        return None
+    middles = [(2 * hop + 1) / (2 * hops) for hop in range(hops)]
+    elevation = np.maximum(elevation_rad(hop_km, height), 0.0)[:, None, None]
+    if layer == "E":
+        slant = 1.0 / np.cos(incidence_rad(elevation[..., 0], height))
+        muf = np.min([sky.at("foe_mhz", share) for share in middles], axis=0) * slant
+        depth = depth_factor(mhz / muf[..., None])
+    else:
+        muf = np.min([sky.at("es_mhz", share) for share in middles], axis=0)
+        depth = np.asarray(ES_DEPTH)
+    gain = (
+        _antennas(transmit, receive, elevation, mhz)
+        - _spread_db(sky, hops, mhz, elevation)
+        - _absorption(sky, hops, mhz, elevation, depth)
+        - GROUND_DB * (hops - 1)
+        - common
+    )
+    gain = np.where(allowed[:, None, None], gain, NEVER_DB)
+    return Mode(f"{hops}{layer}", layer, hop_km, gain, muf, np.degrees(elevation) + 0.0 * gain)
+
+
+def ground_wave_db(distance_km: FloatArray, frequency_hz: FloatArray) -> FloatArray:
+    """Received over transmitted power of the ground wave between two verticals, (P, 1, F), over average ground.
+
+    Sommerfeld's attenuation in Norton's form (Proc. IRE 1936/37; approximation as in Terman's handbook, from memory),
+    and beyond 80 / cube root of MHz kilometres a loss that grows with the distance (common practice, no source).
+    """
+    mhz = frequency_hz[None, :] / 1e6
+    d = np.maximum(distance_km, 0.1)[:, None]
+    wavelength_m = 299.792_458 / mhz
+    x = 18_000.0 * 0.005 / mhz
+    permittivity = 13.0
+    b = np.arctan((permittivity + 1.0) / x)
+    p = np.pi * d * 1000.0 / (wavelength_m * x) * np.cos(b)
+    factor = (2.0 + 0.3 * p) / (2.0 + p + 0.6 * p**2) - np.sqrt(p / 2.0) * np.exp(-0.6 * p) * np.sin(b)
+    free = 32.45 + 20.0 * np.log10(mhz) + 20.0 * np.log10(d)
+    bend = np.maximum(d - 80.0 / np.cbrt(mhz), 0.0) * 0.0885 * np.cbrt(mhz)
+    return np.asarray((-free + 20.0 * np.log10(np.maximum(np.abs(factor), 1e-6)) - bend)[:, None, :])
