@@ -10,6 +10,7 @@ from typing import Any
 import click
 
 from hearmark.commands import duplex
+from hearmark.commands import path as paths
 from hearmark.commands.log import log
 from hearmark.commands.shared import absolute_window_hz, hz, progress
 from hearmark.errors import HearmarkError
@@ -170,6 +171,7 @@ def listen(**options: Any) -> None:
 
 commands.add_command(duplex.split)
 commands.add_command(log)
+commands.add_command(paths.path)
 
 
 def main(arguments: Sequence[str] | None = None) -> None:

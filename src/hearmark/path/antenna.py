@@ -13,23 +13,28 @@ from hearmark.errors import HearmarkError
 
 FloatArray = npt.NDArray[np.float64]
 GROUND_PERMITTIVITY, GROUND_S_PER_M = 13.0, 0.005
-"""Average ground ("medium dry": ITU-R P.527 gives 15 and 0.001 for it; amateurs' handbooks 13 and 0.005; common practice)."""
+"""Average ground as amateurs reckon it (common practice, no source)."""
 LOWEST_ELEVATION_RAD = np.radians(1.0)
 """Rays below it count as this low: refraction and terrain decide there, not the antenna."""
 LIGHT_M_S = 299_792_458.0
-KINDS = ("isotropic", "vertical", "dipole", "beam")
+KINDS = ("usual", "isotropic", "vertical", "dipole", "beam")
 DEFAULT_HEIGHT_M = 10.0
 
 
 @dataclass(frozen=True, slots=True)
 class Antenna:
-    """`kind`: one of KINDS, or "table" with `table` = (elevation degrees, dBi) pairs. Azimuth is always the best."""
+    """`kind`: one of KINDS, or "table" with `table` = (elevation degrees, dBi) pairs. Azimuth is always the best.
 
-    kind: str = "dipole"
+    "usual": a vertical or a dipole `height_m` up, whichever serves better: what one who wants the contact would take.
+    """
+
+    kind: str = "usual"
     height_m: float = DEFAULT_HEIGHT_M
     table: tuple[tuple[float, float], ...] = ()
 
     def __str__(self) -> str:
+        if self.kind == "usual":
+            return f"vertical or dipole {self.height_m:g} m up"
         return f"{self.kind} {self.height_m:g} m up" if self.kind in ("dipole", "beam") else self.kind
 
     def gain_dbi(self, elevation_rad: npt.ArrayLike, frequency_hz: npt.ArrayLike) -> FloatArray:
@@ -41,12 +46,18 @@ class Antenna:
         if self.kind == "table":
             angles, gains = np.array(self.table).T
             return np.asarray(np.interp(np.degrees(elevation), angles, gains) + 0.0 * frequency)
+        if self.kind == "usual":
+            either = (Antenna(kind, self.height_m).gain_dbi(elevation, frequency) for kind in ("vertical", "dipole"))
+            return np.asarray(np.maximum(*either))
         horizontal, upright = _reflection(elevation, frequency)
         if self.kind == "vertical":
             # quarter wave on the ground: as a half-wave dipole's lower half mirrored; 3 dB more than free space
             # over a perfect ground, 1 dB lost in a usual set of radials (common practice, no source)
-            field = np.abs(1.0 + upright) / 2.0 * np.cos(np.pi / 2 * np.sin(elevation)) / np.cos(
-                np.minimum(elevation, np.pi / 2 - 1e-3)
+            field = (
+                np.abs(1.0 + upright)
+                / 2.0
+                * np.cos(np.pi / 2 * np.sin(elevation))
+                / np.cos(np.minimum(elevation, np.pi / 2 - 1e-3))
             )
             return np.asarray(5.15 - 1.0 + 20.0 * np.log10(np.maximum(field, 1e-2)))
         phase = 4.0 * np.pi * self.height_m * frequency / LIGHT_M_S * np.sin(elevation)
@@ -66,8 +77,10 @@ def _reflection(elevation: FloatArray, frequency_hz: FloatArray) -> tuple[FloatA
 
 
 def read_antenna(text: str) -> Antenna:
-    """An antenna as written: `dipole`, `dipole:15` (height in metres), `vertical`, `beam:20`, `isotropic`, or a CSV file
-    of elevation_deg,gain_dbi. Raises HearmarkError."""
+    """An antenna as written: a kind, with :METRES for the height, or a CSV file of elevation_deg,gain_dbi.
+
+    Raises HearmarkError.
+    """
     kind, _, height = text.partition(":")
     if kind in KINDS:
         try:

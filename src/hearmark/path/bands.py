@@ -18,9 +18,8 @@ BANDS: dict[str, tuple[float, float, float]] = {
 for the edges; where within them one may send, the licence says)."""
 
 NEEDS_DB_HZ = {"cw": 27.0, "ssb": 43.0}
-"""Signal over noise density that serves: Morse 0 dB in 500 Hz (computed bound: facts of the detector in docs/methods.md);
-speech 10 dB in 2000 Hz or so, just usable by a trained ear (ITU-R F.339 has 48 for it, steady; common practice, no source
-for less)."""
+"""Signal over noise density that serves, dB-Hz: Morse with 0 dB in 500 Hz; speech with 10 dB in 2000 Hz, just enough
+for a trained ear (common practice, no source)."""
 
 
 def band_of(frequency_hz: float) -> str | None:

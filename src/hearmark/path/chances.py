@@ -1,7 +1,7 @@
 """Chances over many places, moments and frequencies at once: the function behind every table and picture.
 
-    chances = predict(here, places, times, frequency_hz, Conditions(sunspots=120))
-    chances.probability[place, time, frequency]
+chances = predict(here, places, times, frequency_hz, Conditions(sunspots=120))
+chances.probability[place, time, frequency]
 """
 
 from __future__ import annotations
@@ -17,13 +17,16 @@ from hearmark.errors import HearmarkError
 from hearmark.path import noise
 from hearmark.path.conditions import DEFAULT_REQUIRED_DB_HZ, Conditions, Equipment
 from hearmark.path.geodesic import Route, route
+from hearmark.path.longhaul import ALONE_KM
 from hearmark.path.places import Place
 from hearmark.path.reliability import DAY_LOWER_DB, DAY_UPPER_DB, DECILE, MODEL_RMS_DB, Spread
 from hearmark.path.sun import subsolar_deg, zenith_deg
-from hearmark.path.transfer import Transfer, transfer
+from hearmark.path.transfer import transfer
 
 FloatArray = npt.NDArray[np.float64]
 DBM_OF_WATT = 30.0
+LONG_MARGIN_DB = 6.0
+"""By so much the long path must be better to be chosen: the method beyond 9000 km is another one than below."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,8 +37,8 @@ class Chances:
     `probability`: chance that ours reaches the required level there, so 0.5 where `snr_db_hz` is the required one;
     `probability_both`: in both directions. `probability_low`, `probability_high`: as `probability`, had the method
     erred by its rms against us or for us. `long`: whether the long path is the better one. `mode`: index into
-    `mode_names` of the strongest mode (empty name: beyond 9000 km modes are not told apart). `muf_mhz`: (places, times),
-    monthly median basic MUF on the better path, as the ionosphere is taken to be.
+    `mode_names` of the strongest mode (empty name: beyond 9000 km modes are not told apart). `muf_mhz`,
+    `long_muf_mhz`: shape (places, times), median basic MUF on the short and on the long path.
     """
 
     short_routes: tuple[Route, ...]
@@ -54,6 +57,7 @@ class Chances:
     mode_names: tuple[str, ...]
     elevation_deg: FloatArray
     muf_mhz: FloatArray
+    long_muf_mhz: FloatArray
 
 
 def predict(
@@ -72,7 +76,7 @@ def predict(
     """
     own, far = own or Equipment(), far or Equipment()
     frequency = np.atleast_1d(np.asarray(frequency_hz, dtype=np.float64))
-    if frequency.size == 0 or frequency.min() < 1.5e6 or frequency.max() > 60e6:
+    if frequency.size == 0 or not (frequency.min() >= 1.5e6 and frequency.max() <= 60e6):
         raise HearmarkError("Paths are predicted from 1.5 to 60 MHz; give frequencies in that range.")
     if not places or not times:
         raise HearmarkError("Nothing to predict: give at least one place and one moment.")
@@ -86,32 +90,25 @@ def predict(
     back_db = DBM_OF_WATT + 10.0 * np.log10(far.power_w) - noise_here
     # both ways share the ionosphere's day: the chance of both is nearly the chance of the weaker
     level = np.median(found.parts_db, axis=0)
-    long = level[count:] > level[:count]
+    long = level[count:] > level[:count] + LONG_MARGIN_DB
     parts = np.where(long, found.parts_db[:, count:], found.parts_db[:, :count])
     out, back = (_spread(parts + db, end.environment) for db, end in ((out_db, far), (back_db, own)))
     probability = out.probability(required_db_hz)
+    far_away = np.array([r.distance_km > ALONE_KM for r in routes])[:, None, None]
+    nameless = np.where(long, far_away[count:], far_away[:count])
     return Chances(
         tuple(routes[:count]), tuple(routes[count:]), tuple(moments), frequency, required_db_hz,
         snr_db_hz=out.median_db(), heard_db_hz=back.median_db(), probability=probability,
         probability_both=np.minimum(probability, back.probability(required_db_hz)),
         probability_low=out.probability(required_db_hz, -MODEL_RMS_DB),
         probability_high=out.probability(required_db_hz, MODEL_RMS_DB),
-        long=long, **_better(found, long, routes[:count], routes[count:]),
+        long=long,
+        mode=np.where(nameless, len(found.mode_names), np.where(long, found.mode[count:], found.mode[:count])),
+        mode_names=(*found.mode_names, ""),
+        elevation_deg=np.where(long, found.elevation_deg[count:], found.elevation_deg[:count]),
+        muf_mhz=found.muf_mhz[:count],
+        long_muf_mhz=found.muf_mhz[count:],
     )  # fmt: skip
-
-
-def _better(found: Transfer, long: npt.NDArray[np.bool_], *ways: list[Route]) -> dict[str, object]:
-    count = len(ways[0])
-    far = np.array([[r.distance_km > 9000.0 for r in way] for way in ways])
-    mode = np.where(long, found.mode[count:], found.mode[:count])
-    nameless = np.where(long, far[1][:, None, None], far[0][:, None, None])
-    mostly_long = long.mean(axis=2) > 0.5
-    return {
-        "mode": np.where(nameless, len(found.mode_names), mode),
-        "mode_names": (*found.mode_names, ""),
-        "elevation_deg": np.where(long, found.elevation_deg[count:], found.elevation_deg[:count]),
-        "muf_mhz": np.where(mostly_long, found.muf_mhz[count:], found.muf_mhz[:count]),
-    }
 
 
 def _spread(parts_db: FloatArray, environment: str) -> Spread:

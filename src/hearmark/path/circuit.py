@@ -126,7 +126,7 @@ def _absorption(
     """All hops together, (P, T, F); the ray meets the D region at both feet of each hop."""
     typical = np.maximum(elevation_rad(sky.length_km / hops, 300.0), 0.0)
     foot = np.minimum(pierce_km(typical, 90.0) / np.maximum(sky.length_km, 1.0), 0.5 / hops)
-    index, gyro = 0.0, 0.0
+    index, gyro = np.zeros(()), np.zeros(())
     for hop in range(hops):
         for share in (hop / hops + foot, (hop + 1) / hops - foot):
             index = index + sky.at("absorption", share) / (2 * hops)
@@ -145,9 +145,7 @@ def _antennas(transmit: Antenna, receive: Antenna, elevation: FloatArray, mhz: F
     return transmit.gain_dbi(elevation, mhz * 1e6) + receive.gain_dbi(elevation, mhz * 1e6)
 
 
-def _f2(
-    sky: Sky, hops: int, mhz: FloatArray, transmit: Antenna, receive: Antenna, common: FloatArray
-) -> Mode | None:
+def _f2(sky: Sky, hops: int, mhz: FloatArray, transmit: Antenna, receive: Antenna, common: FloatArray) -> Mode | None:
     hop_km = sky.length_km / hops
     allowed = hop_km <= LONGEST_HOP_KM
     # a hop of some kilometres straight up and down many times is no mode

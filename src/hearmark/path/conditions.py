@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from hearmark.path.antenna import Antenna
 
@@ -35,5 +35,5 @@ class Equipment:
     """One end: power at the antenna, antenna, and the noise around it (a name in `noise.MEDIANS`)."""
 
     power_w: float = DEFAULT_POWER_W
-    antenna: Antenna = Antenna()
+    antenna: Antenna = field(default_factory=Antenna)
     environment: str = "residential"

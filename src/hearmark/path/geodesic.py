@@ -14,6 +14,7 @@ from hearmark.path.places import Place
 FloatArray = npt.NDArray[np.float64]
 EARTH_KM = 6371.0
 CIRCUMFERENCE_KM = 2.0 * np.pi * EARTH_KM
+NEAREST_KM = 0.1
 POINTS = 49
 """Samples along a route: on the longest possible one they lie 830 km apart, a fifth of the longest hop."""
 
@@ -53,6 +54,7 @@ def route(start: Place, end: Place, long: bool = False) -> Route:
     20 km, which nothing here can tell.
     """
     short_km, bearing, back = _inverse(start.latitude_deg, start.longitude_deg, end.latitude_deg, end.longitude_deg)
+    short_km = max(short_km, NEAREST_KM)
     length_km = CIRCUMFERENCE_KM - short_km if long else short_km
     if long:
         bearing, back = (bearing + 180.0) % 360.0, (back + 180.0) % 360.0

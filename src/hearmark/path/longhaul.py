@@ -1,4 +1,4 @@
-"""Circuits from 7000 km: one empirical field strength instead of countable hops (ITU-R P.533, section 5.3; from memory)."""
+"""Circuits from 7000 km: one empirical field strength in place of hops (ITU-R P.533, section 5.3; from memory)."""
 
 from __future__ import annotations
 
@@ -42,8 +42,8 @@ class LongHaul:
         self._focus_db = np.minimum(focus, MOST_FOCUS_DB)[:, None, None]
         self._free_dbu = (139.6 - 20.0 * np.log10(np.maximum(path_km, 1.0)))[:, None, None]
         low = np.radians([2.0, 4.0, 6.0, 8.0])[:, None]
-        self._antennas_db = (
-            transmit.gain_dbi(low, frequency_hz).max(axis=0) + receive.gain_dbi(low, frequency_hz).max(axis=0)
+        self._antennas_db = transmit.gain_dbi(low, frequency_hz).max(axis=0) + receive.gain_dbi(low, frequency_hz).max(
+            axis=0
         )
 
     def _upper(self, sky: Sky, day: Sky, hop_km: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -55,7 +55,9 @@ class LongHaul:
         mufs, limits = [], []
         for share in (half, 1.0 - half):
             now, whole = (
-                f2_muf_mhz(hop_km[:, None], *(s.at(name, share) for name in ("fof2_mhz", "m3000", "foe_mhz", "gyro_mhz")))
+                f2_muf_mhz(
+                    hop_km[:, None], *(s.at(name, share) for name in ("fof2_mhz", "m3000", "foe_mhz", "gyro_mhz"))
+                )
                 for s in (sky, day)
             )
             noon_at = np.argmin(day.at("zenith_deg", share), axis=1)
@@ -63,14 +65,14 @@ class LongHaul:
             least = whole.min(axis=1, keepdims=True)
             k = 1.2 + w * now / noon + x * (np.cbrt(noon / now) - 1.0) + y * (least / noon) ** 2
             mufs.append(now)
-            limits.append(k * now)
+            limits.append(k * 1.1 * sky.at("fof2_mhz", share) * sky.at("m3000", share))
         return np.minimum(*mufs), np.minimum(*limits)
 
     def _lower(self, sky: Sky, hops: npt.NDArray[np.int_], hop_km: FloatArray, path_km: FloatArray) -> FloatArray:
         """Lower limit frequency, (P, T): absorption summed over where the ray passes 90 km."""
         foot = pierce_km(self.elevation_rad, 90.0) / sky.length_km
         step = hop_km / sky.length_km
-        total = 0.0
+        total = np.zeros(np.broadcast_shapes(foot[:, None].shape, sky.at("zenith_deg", 0.5).shape))
         for hop in range(int(hops.max())):
             used = (hop < hops)[:, None]
             for share in (hop * step + foot, (hop + 1) * step - foot):
@@ -78,7 +80,7 @@ class LongHaul:
                 total = total + used * np.sqrt(np.maximum(cosine, 0.0))
         slant = np.cos(incidence_rad(self.elevation_rad, 90.0))
         reach = np.log(9.5e6 / np.maximum(path_km, 1.0))
-        strength = (1.0 + 0.009 * sky.sunspots) * np.asarray(total) / (slant * reach)[:, None]
+        strength = (1.0 + 0.009 * sky.sunspots) * total / (slant * reach)[:, None]
         middle = sky.latitude_deg[:, sky.latitude_deg.shape[1] // 2]
         day = (5.3 * np.sqrt(strength) - sky.at("gyro_mhz", 0.5)) * winter_anomaly(middle, sky.month)[:, None]
         night = np.sqrt(sky.length_km / 3000.0)[:, None]
@@ -92,6 +94,6 @@ class LongHaul:
         f = self.mhz + gyro
         share = high**2 / (high**2 + low**2) * (low**2 / f**2 + f**2 / high**2)
         field_dbu = self._free_dbu * (1.0 - share) - 30.0 + self._focus_db - OTHER_LOSS_DB
-        # field of 1 kW into what an isotropic antenna takes up from it: P.533's -20 log f - 107.2 dBW, from 1 kW = 30 dBW
+        # an isotropic antenna takes up field - 20 log f - 107.2 dBW (P.533), here of 1 kW = 30 dBW
         power = field_dbu - 20.0 * np.log10(self.mhz) - 107.2 - 30.0 + self._antennas_db
         return np.asarray(np.maximum(power, -400.0))

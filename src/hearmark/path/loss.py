@@ -42,8 +42,8 @@ def absorption_db(
 ) -> FloatArray:
     """Loss of one hop, up and down through the D region (Lucas and Haydon, ESSA, 1966). Broadcasts.
 
-    `index`: mean of `absorption_index` over where the ray passes; `gyro_mhz`: gyrofrequency at 100 km; `depth`: share of
-    the whole absorption that the ray meets, if it turns back low. The formula's constant 10.2 stands for just that
+    `index`: mean of `absorption_index` over where the ray passes; `gyro_mhz`: gyrofrequency at 100 km; `depth`: share
+    of the whole absorption that the ray meets, if it turns back low. The formula's constant 10.2 stands for just that
     at low frequencies, and is left out where `depth` says it in its own right.
     """
     slant = 1.0 / np.cos(incidence_rad(elevation_rad, ABSORBING_KM))
@@ -126,7 +126,11 @@ def auroral_db(
     local_winter = np.where(south, summer, winter)
     local_summer = np.where(south, winter, summer)
     out = np.zeros(np.broadcast_shapes(row.shape, column.shape, south.shape, np.shape(far)))
-    for season, here in (("winter", local_winter), ("summer", local_summer), ("equinox", ~local_winter & ~local_summer)):
+    for season, here in (
+        ("winter", local_winter),
+        ("summer", local_summer),
+        ("equinox", ~local_winter & ~local_summer),
+    ):
         for reach, there in (("far", np.asarray(far)), ("near", ~np.asarray(far))):
             out = out + AURORAL_DB[season, reach][row, column] * (here & there)
     return np.asarray(out * (np.abs(geomagnetic_deg) >= 40.0))
@@ -136,6 +140,4 @@ def geomagnetic_latitude_deg(latitude_deg: FloatArray, longitude_deg: FloatArray
     """Latitude in the field's dipole, pole at 80.7 N 72.7 W (IGRF 13, 2020; from memory)."""
     lat, pole = np.radians(latitude_deg), np.radians(80.7)
     east = np.radians(longitude_deg + 72.7)
-    return np.asarray(
-        np.degrees(np.arcsin(np.sin(lat) * np.sin(pole) + np.cos(lat) * np.cos(pole) * np.cos(east)))
-    )
+    return np.asarray(np.degrees(np.arcsin(np.sin(lat) * np.sin(pole) + np.cos(lat) * np.cos(pole) * np.cos(east))))

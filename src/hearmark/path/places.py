@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from hearmark.errors import HearmarkError
 
 LOCATOR = re.compile(r"[A-R]{2}(?:[0-9]{2}(?:[A-X]{2}(?:[0-9]{2}(?:[A-X]{2})?)?)?)?", re.IGNORECASE)
-"""Maidenhead locator of 2 to 10 characters: field, square, subsquare, extended square, extended subsquare (IARU Region 1
-VHF handbook; the scheme is public, this reading of it from memory)."""
+"""Maidenhead locator of 2 to 10 characters: field, square, subsquare, extended square, extended subsquare (IARU Region
+1; from memory)."""
 _BASES = (18, 10, 24, 10, 24)
 _FIRST = "A0A0A"
 

@@ -22,8 +22,10 @@ MODEL_RMS_DB = 10.0
 
 @dataclass(frozen=True, slots=True)
 class Spread:
-    """Signal over noise density as a mixture: `parts_db` equally likely medians, shape (parts, ...), each with two-sided
-    normal spread of `upper_db`, `lower_db` standard deviations."""
+    """Signal over noise density as a mixture: `parts_db` equally likely medians, shape (parts, ...).
+
+    Each spreads normally, with standard deviations `upper_db` above and `lower_db` below.
+    """
 
     parts_db: FloatArray
     upper_db: float

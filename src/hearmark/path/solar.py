@@ -33,7 +33,7 @@ def from_flux(flux: float) -> float:
 
 @lru_cache(maxsize=4)
 def _table(path: str) -> tuple[list[float], list[float]]:
-    where = Path(path) if path else files("hearmark.data").joinpath(TABLE)
+    where = Path(path) if path else files("hearmark").joinpath("data", TABLE)
     try:
         text = where.read_text(encoding="utf-8")
         lines = [line for line in text.splitlines() if line and not line.startswith("#")]

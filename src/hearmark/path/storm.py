@@ -1,8 +1,8 @@
 """What a disturbed magnetic field does to the F2 layer and the auroral zone: one simple correction by Kp.
 
 No published formula: the size follows the broad findings on storms (from memory: in the main phase foF2 falls by some
-15 to 30 % at middle and high latitudes, more in summer than in winter, and hardly changes near the equator). It holds for
-some six hours to two days after the Kp that is given.
+15 to 30 % at middle and high latitudes, more in summer than in winter, and hardly changes near the equator). It holds
+for some six hours to two days after the Kp that is given.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""The sun over a place: its height at any moment, rise and set on the ground and at D-region height, common twilight."""
+"""The sun over a place: its height at any moment, rise and set on the ground and in the D region, common twilight."""
 
 from __future__ import annotations
 

@@ -75,9 +75,9 @@ def transfer(
         if mode.layer == "E":
             steady = steady + _power(mode.gain_db - above_muf_db(mhz / mode.muf_mhz[..., None], "E"))
     zenith = sky.at("zenith_deg", 0.5)
-    by_f2 = np.array([_f2(found, mhz, muf_scale(zenith, z)) for z in NORMAL])
+    by_f2 = np.array([np.broadcast_to(_f2(found, mhz, muf_scale(zenith, z)), shape) for z in NORMAL])
     low, median, high = (sky.at(name, 0.5) for name in ("es_low_mhz", "es_mhz", "es_high_mhz"))
-    by_es = np.array([_es(found, mhz, es_scale(low, median, high, z)) for z in NORMAL])
+    by_es = np.array([np.broadcast_to(_es(found, mhz, es_scale(low, median, high, z)), shape) for z in NORMAL])
     parts = 10.0 * np.log10(by_f2[:, None] + by_es[None, :] + steady + _TINY)
     muf = _lowest_muf(found, sky)
     share = np.clip((sky.length_km - BEGINS_KM) / (ALONE_KM - BEGINS_KM), 0.0, 1.0)
@@ -124,7 +124,7 @@ def _ground(
     (common practice, no source)."""
     down = sum(15.0 for antenna in (transmit, receive) if antenna.kind in ("dipole", "beam"))
     gain = ground_wave_db(sky.length_km, frequency_hz) - down
-    near = (sky.length_km < FLAT_EARTH_KM)[:, None, None]
+    near = np.less(sky.length_km, FLAT_EARTH_KM)[:, None, None]
     return np.broadcast_to(_power(np.where(near, gain, NEVER_DB)), shape)
 
 
@@ -132,7 +132,7 @@ def _lowest_muf(found: list[Mode], sky: Sky) -> FloatArray:
     """Basic MUF of the lowest-order F2 mode that the geometry allows, or of the E layer where that is higher."""
     best = np.zeros((len(sky.length_km), sky.at("fof2_mhz", 0.5).shape[1]))
     for mode in reversed(found):
-        possible = (mode.gain_db > NEVER_DB).any(axis=(1, 2))[:, None]
+        possible = (mode.gain_db.max(axis=(1, 2)) > NEVER_DB)[:, None]
         if mode.layer in ("F2", "E"):
             best = np.where(possible, np.maximum(mode.muf_mhz, best), best)
     return best
@@ -143,7 +143,9 @@ def _strongest(found: list[Mode], mhz: FloatArray) -> tuple[npt.NDArray[np.int_]
     index, elevation = np.zeros(best.shape, dtype=int), np.zeros(best.shape)
     for number, mode in enumerate(found):
         if mode.layer == "Es":
-            lost = round(float(mode.name[:-2])) * reflection_db(mhz, mode.muf_mhz[..., None], mode.hop_km[:, None, None])
+            lost = round(float(mode.name[:-2])) * reflection_db(
+                mhz, mode.muf_mhz[..., None], mode.hop_km[:, None, None]
+            )
         else:
             lost = above_muf_db(mhz / mode.muf_mhz[..., None], mode.layer)
         level = mode.gain_db - lost
