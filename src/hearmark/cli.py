@@ -11,6 +11,7 @@ import click
 
 from hearmark.commands import duplex
 from hearmark.commands import path as paths
+from hearmark.commands import radio as radio_command
 from hearmark.commands.log import log
 from hearmark.commands.shared import absolute_window_hz, hz, progress
 from hearmark.errors import HearmarkError
@@ -172,6 +173,7 @@ def listen(**options: Any) -> None:
 commands.add_command(duplex.split)
 commands.add_command(log)
 commands.add_command(paths.path)
+commands.add_command(radio_command.radio)
 
 
 def main(arguments: Sequence[str] | None = None) -> None:

@@ -211,6 +211,16 @@ class RadioState:
 
 
 @dataclass(frozen=True, slots=True)
+class Warned:
+    """The guard warns, or takes a warning back (`active` False). `kind` is one of `hearmark.radio.guard.KINDS`."""
+
+    time_s: float
+    kind: str
+    why: str
+    active: bool = True
+
+
+@dataclass(frozen=True, slots=True)
 class KeyState:
     """Our own transmitter goes on or off; while it is on the stream is a Gap."""
 
@@ -264,6 +274,7 @@ Event = (
     | Allowed
     | RadioState
     | KeyState
+    | Warned
     | Note
     | Spot
     | Row

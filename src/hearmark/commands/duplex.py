@@ -49,11 +49,12 @@ def licence_table(licence: str | None, own: Path | None, settings: Settings) -> 
 )
 @click.option("--reach", "reach_khz", type=float, default=9.99, show_default=True, help="Of your RIT or XIT, kHz.")
 @click.option("--settings", "settings_path", type=FILE, help="Settings file (TOML).")
+@click.option("--radio", "set_it", is_flag=True, help="Also set the radio of the settings to the likeliest reading.")
 @click.option("--json", "as_json", is_flag=True, help="Print the readings as JSON.")
 def split(
     announcement: tuple[str, ...], on_khz: float, mode: Mode | None, licence: str | None, own: Path | None,
     band_plan: str | None, bandwidth_hz: float | None, day: datetime | None, at_khz: float | None, reach_khz: float,
-    settings_path: Path | None, as_json: bool,
+    settings_path: Path | None, set_it: bool, as_json: bool,
 ) -> None:  # fmt: skip
     """What an announcement like "5 to 10 up" means: where he listens, whether you may send there, how to set it."""
     from hearmark.duplex.announcement import readings
@@ -76,8 +77,9 @@ def split(
         )
     date = None if day is None else day.date()
     rows = [_row(reading, held, bandwidth_hz, date) for reading in found]
+    said = _set_radio(found[0], held, bandwidth_hz, date, at_khz, settings) if set_it else None
     if as_json:
-        click.echo(jsons.dumps({"readings": rows}, indent=2))
+        click.echo(jsons.dumps({"readings": rows} | ({"radio": said[1]} if said else {}), indent=2))
         return
     click.echo(f'"{text}" on {on_khz:.2f} kHz, {mode.upper()}:')
     for row in rows:
@@ -86,6 +88,8 @@ def split(
         may = {True: "you may", False: "you may NOT", None: "unknown whether you may"}[row["lawful"]]
         click.echo(f"  {100 * row['probability']:3.0f} %  he listens {where} kHz; {may} send there. {row['why']}.")
     _show_setting(found[0], rows[0], at_khz, reach_khz)
+    if said:
+        click.echo(f"The radio {said[0]}.")
     if practice is not None:
         from hearmark.duplex.privileges import verdict
 
@@ -94,6 +98,23 @@ def split(
         "Privileges are a transcription: your licence and the rules where you operate decide. "
         "Hearmark never keys a transmitter."
     )
+
+
+def _set_radio(
+    reading: Reading, held: Table | None, bandwidth_hz: float | None, day: Any, at_khz: float | None, settings: Settings
+) -> tuple[str, dict[str, Any]]:
+    """Set the radio to a reading; what it shows then, in words and values."""
+    from hearmark.commands import radio
+    from hearmark.duplex.privileges import allowed
+
+    may = allowed(held, reading.plan.mode, None, bandwidth_hz, day)
+    transmit_hz = radio.call_hz(reading.plan, may, at_khz)
+    port = radio.connect(settings.radio.address)
+    try:
+        dials = radio.set_radio(port, reading.plan, transmit_hz)
+    finally:
+        port.close()
+    return radio.in_words(dials), radio.dials_as_values(dials)
 
 
 def _row(reading: Reading, held: Table | None, bandwidth_hz: float | None, day: Any) -> dict[str, Any]:
