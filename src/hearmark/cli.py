@@ -12,6 +12,7 @@ import click
 from hearmark.commands import duplex
 from hearmark.commands import path as paths
 from hearmark.commands import radio as radio_command
+from hearmark.commands.chase import chase
 from hearmark.commands.log import log
 from hearmark.commands.shared import absolute_window_hz, hz, progress
 from hearmark.errors import HearmarkError
@@ -174,6 +175,7 @@ commands.add_command(duplex.split)
 commands.add_command(log)
 commands.add_command(paths.path)
 commands.add_command(radio_command.radio)
+commands.add_command(chase)
 
 
 def main(arguments: Sequence[str] | None = None) -> None:

@@ -2,6 +2,7 @@
 
 from alembic import context
 
-connection = context.config.attributes["connection"]
-context.configure(connection=connection, transaction_per_migration=False)
-context.run_migrations()
+# Without a configuration somebody only imports this module
+if hasattr(context, "config"):
+    context.configure(connection=context.config.attributes["connection"], transaction_per_migration=False)
+    context.run_migrations()

@@ -1,0 +1,1 @@
+"""Spots, needs, plan and path joined: whom to chase now."""
