@@ -15,7 +15,7 @@ from hearmark.chase.worth import DUPLICATE, LISTED, listed, reason, worth
 from hearmark.duplex.announcement import Reading, readings
 from hearmark.duplex.privileges import Table, allowed, cut, window_verdict
 from hearmark.events import Allowed, PlanMode
-from hearmark.log.entities import Entities, Place
+from hearmark.log.entities import NOWHERE, Entities, Place
 from hearmark.log.needs import History, Need, Worked
 from hearmark.log.own import Wanted
 
@@ -27,8 +27,9 @@ DOUBTED = 0.15
 """Chance that a call which looks misread is right all the same. Common practice, no source."""
 UNLAWFUL = 0.02
 
-PathChance = Callable[[Sequence[tuple[Place, float]], datetime], Sequence[float | None]]
-"""Chances, 0 to 1, of being heard at places on frequencies in hertz at one moment; None where it is not known."""
+PathChance = Callable[[Sequence[tuple[Place, float, str]], datetime], Sequence[float | None]]
+"""Chances, 0 to 1, of being heard at places on frequencies in hertz in groups of modes at one moment; None where it is
+not known."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,11 +144,8 @@ def _trust(known: Known) -> Callable[[str], float]:
 
 
 def _paths(stations: Sequence[_Station], known: Known, now: datetime) -> Sequence[float | None]:
-    asked = [(s.place, s.spots[0].frequency_hz) for s in stations if s.place and s.place.latitude_deg is not None]
-    if known.path is None or not asked:
-        return [None] * len(stations)
-    found = iter(known.path(asked, now))
-    return [next(found) if s.place and s.place.latitude_deg is not None else None for s in stations]
+    asked = [(s.place or NOWHERE, s.spots[0].frequency_hz, s.group) for s in stations]
+    return [None] * len(asked) if known.path is None else known.path(asked, now)
 
 
 def _row(station: _Station, known: Known, now: datetime, path: float | None, probably: str, may: _May) -> Row:

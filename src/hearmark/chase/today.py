@@ -10,7 +10,7 @@ from hearmark.chase.ranking import PathChance
 from hearmark.chase.watch import Operation
 from hearmark.chase.worth import worth
 from hearmark.log.bands import GROUPS, bands_hz
-from hearmark.log.entities import Entities, Place
+from hearmark.log.entities import NOWHERE, Entities, Place
 from hearmark.log.needs import LEVELS, Level, Worked
 
 USUAL_BANDS = ("160m", "80m", "40m", "30m", "20m", "17m", "15m", "12m", "10m", "6m")
@@ -80,14 +80,11 @@ def _hours(
     path: PathChance | None,
 ) -> list[tuple[float | None, ...]]:  # fmt: skip
     table: list[list[float | None]] = [[None] * len(times) for _ in wanted]
-    asked = [
-        number for number, entry in enumerate(wanted) if entry[1] is not None and entry[1].latitude_deg is not None
-    ]
-    if path is None or not asked:
+    if path is None:
         return [tuple(row) for row in table]
-    places = [(place, sum(bands_hz()[band]) / 2) for _, place, band, *_ in (wanted[n] for n in asked) if place]
+    asked = [(place or NOWHERE, sum(bands_hz()[band]) / 2, group) for _, place, band, group, *_ in wanted]
     for hour, moment in enumerate(times):
-        for number, chance in zip(asked, path(places, moment), strict=True):
+        for number, chance in enumerate(path(asked, moment)):
             on = wanted[number][0].is_on(moment.date())
             table[number][hour] = chance if on else 0.0
     return [tuple(row) for row in table]

@@ -93,6 +93,9 @@ def spots(
     for row in rows[:limit]:
         click.echo(_row_line(row))
     left = f", {len(rows) - limit} not shown" if len(rows) > limit else ""
+    outside = sum(not spot.band for spot in found)
+    if outside:
+        left += f"; {outside} outside all bands"
     click.echo(f"{len(found)} spot{'' if len(found) == 1 else 's'}, {len(rows)} stations and bands{left}.")
     if strange:
         shown = ", ".join(map(str, strange[:10])) + (" ..." if len(strange) > 10 else "")
@@ -171,7 +174,15 @@ def _known(
 
 def _path(settings: Settings) -> PathChance | None:
     """The paths from the station of the settings; None while nobody says where it is."""
-    return None
+    if not settings.station.locator:
+        return None
+    from hearmark.chase.paths import Paths
+    from hearmark.path.conditions import Conditions, Equipment
+    from hearmark.path.places import place_from_locator
+    from hearmark.path.solar import from_table
+
+    own = Equipment(power_w=max(settings.station.power_w, 1e-3))
+    return Paths(place_from_locator(settings.station.locator), lambda day: Conditions(from_table(day)), own)
 
 
 def row_dict(row: Row) -> dict[str, Any]:
