@@ -133,6 +133,8 @@ def simulate(
 @click.option("--device", help="Sound card by name or number.")
 @click.option("--level", type=click.Choice(["easy", "hard", "brutal", "varied"]), default="easy", help="Of the demo.")
 @click.option("--seed", type=int, default=8, show_default=True, help="Of the demo.")
+@click.option("--radio", "radio_address", help='Radio control at HOST:PORT, or "simulated"; else from the settings.')
+@click.option("--licence", help="Privileges table, like us-general; from the settings if left out.")
 @click.option("--record", "record_path", type=FILE, help="Also record as SigMF, with the marks as annotations.")
 @click.option("--port", type=int, help="Port of the page on this machine; 0 takes any free one.")
 @click.option("--settings", "settings_path", type=FILE, help="Settings file (TOML).")
@@ -150,6 +152,7 @@ def listen(**options: Any) -> None:
 
     settings = read_settings(options.pop("settings_path"))
     port, record_path = options.pop("port"), options.pop("record_path")
+    radio_address, licence = options.pop("radio_address"), options.pop("licence")
     if record_path:
         check_writable(record_path)
     for name in ("dx", "center"):
@@ -160,13 +163,14 @@ def listen(**options: Any) -> None:
     edges = (heard.window_low_hz, heard.window_high_hz)
     view = View(heard.title, heard.dx_hz, heard.mode, *edges, heard.transmit_hz, pausable=heard.paced)
     port = settings.page.port if port is None else port
+    beside = radio_command.beside(heard, settings, radio_address, licence)
     if record_path is None:
-        serve(LiveSession(heard.events, engine, view, paced=heard.paced), port=port)
+        serve(LiveSession(heard.events, engine, view, paced=heard.paced, **beside), port=port)
         return
     with SigmfWriter(record_path, heard.sample_rate_hz, heard.title) as writer:
         recorder = Recorder(engine, writer, heard.mode)
         try:
-            serve(LiveSession(heard.events, recorder, view, paced=heard.paced), port=port)
+            serve(LiveSession(heard.events, recorder, view, paced=heard.paced, **beside), port=port)
         finally:
             recorder.annotate()
 

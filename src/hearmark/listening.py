@@ -11,7 +11,7 @@ from typing import Literal
 from hearmark.duplex.bands import usual_mode
 from hearmark.duplex.window import window_offsets_hz
 from hearmark.errors import HearmarkError
-from hearmark.events import Answer, Block, Event, Mode
+from hearmark.events import Answer, Block, Event, Mode, Warned
 from hearmark.marks import settled
 from hearmark.review import Listener
 from hearmark.settings import Settings
@@ -128,6 +128,8 @@ class Recorder:
         """Pass an event on; keep blocks and answers."""
         if isinstance(event, Block):
             self._writer.write(event)
+        elif isinstance(event, Warned):
+            self._writer.remark(event.time_s, "guard", event.why if event.active else f"over: {event.why}")
         return self._kept(self._engine.feed(event))
 
     def finish(self) -> Iterable[Event]:

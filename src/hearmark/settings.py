@@ -69,6 +69,9 @@ class Radio(_Section):
     """How the transceiver is reached, and how its dial counts."""
 
     address: str = Field(default="", description="HOST:PORT of radio control; empty: frequencies are set by hand.")
+    put_back: bool = Field(
+        default=False, description="Put the receive dial back on the DX by itself when it was moved."
+    )
     cw_dial: Literal["carrier", "suppressed"] = Field(
         default="carrier", description="What the dial shows in CW: the carrier, or the beat oscillator a pitch off."
     )

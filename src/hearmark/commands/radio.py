@@ -15,7 +15,9 @@ from hearmark.errors import HearmarkError
 from hearmark.events import Allowed, Event, Mode, Plan, Warned
 
 if TYPE_CHECKING:
+    from hearmark.listening import Heard
     from hearmark.radio.port import Dials, Port
+    from hearmark.settings import Settings
 
 FILE = click.Path(path_type=Path)
 
@@ -97,6 +99,35 @@ def set_radio(port: Port, plan: Plan, transmit_hz: float) -> Dials:
     if not outcome.ok:
         raise HearmarkError(f"Do not send: {outcome.why}. The radio {in_words(outcome.dials)}.")
     return outcome.dials
+
+
+def beside(heard: Heard, settings: Settings, address: str | None, licence: str | None) -> dict[str, Any]:
+    """Radio and licence for a live session: `rig` and `allowed` of LiveSession, as far as they are known."""
+    from hearmark.duplex.privileges import allowed
+    from hearmark.web.rig import Rig
+
+    held = licence_table(licence, None, settings)
+    simplex = heard.window_low_hz == heard.window_high_hz == heard.dx_hz
+    plan = Plan(heard.dx_hz, heard.window_low_hz, heard.window_high_hz, heard.mode)
+    plan = Plan(heard.dx_hz, heard.dx_hz, heard.dx_hz, heard.mode, "simplex", "simplex") if simplex else plan
+
+    def may(now: Plan) -> Allowed:
+        return allowed(held, now.transmit_mode or now.mode, now.listen_low_hz)
+
+    where = settings.radio.address if address is None else address
+    if not where and heard.transmit_hz is not None:
+        where = "simulated"  # only an invented pile-up knows beforehand where we send
+    if not where:
+        return {"allowed": may(plan)}
+    if where == "simulated":
+        from hearmark.radio.port import Dials
+        from hearmark.radio.simulated import SimulatedRadio
+
+        start = Dials(plan.receive_hz, heard.transmit_hz, heard.transmit_hz is not None, plan.mode, plan.mode)
+        simulated = SimulatedRadio(start)
+        return {"rig": Rig(lambda: simulated, plan, may, settings.radio.put_back)}
+    connect(where).close()  # a wrong address is told now, not on the page
+    return {"rig": Rig(lambda: connect(where), plan, may, settings.radio.put_back)}
 
 
 @click.command()

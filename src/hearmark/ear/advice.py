@@ -188,4 +188,15 @@ def _why(ear: Ear, around: Surroundings, transmit_hz: float) -> str:
         crowd = "about one other calls there" if 0.7 <= count < 1.5 else crowd
     unknown = around.allowed is None or not around.allowed.known
     caution = "; your licence is not known here: check that you may send there" if unknown else ""
-    return f"{ear.habit}; {crowd}{caution}"
+    return f"{ear.habit}; {crowd}{_cut(ear, around)}{caution}"
+
+
+def _cut(ear: Ear, around: Surroundings) -> str:
+    """Says so when the licence takes a part of where he may listen."""
+    may = around.allowed
+    if may is None or not may.known:
+        return ""
+    lawful = np.zeros(len(ear.frequency_hz), dtype=bool)
+    for low_hz, high_hz in may.intervals_hz:
+        lawful |= (ear.frequency_hz >= low_hz) & (ear.frequency_hz <= high_hz)
+    return "" if lawful.all() else "; his window is cut to what you may use"

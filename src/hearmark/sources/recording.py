@@ -103,6 +103,17 @@ class SigmfWriter:
                 }
             )
 
+    def remark(self, time_s: float, label: str, comment: str) -> None:
+        """Put a line on the record at one moment."""
+        self._annotations.append(
+            {
+                "core:sample_start": max(round(time_s * self._rate_hz), 0),
+                "core:sample_count": 1,
+                "core:label": label,
+                "core:comment": comment,
+            }
+        )
+
     def _coded(self, samples: ComplexArray) -> bytes:
         """Interleaved little-endian sixteen-bit samples."""
         parts = np.ascontiguousarray(samples, np.complex64).view(np.float32) * np.float32(32768.0)

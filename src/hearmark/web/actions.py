@@ -9,20 +9,26 @@ from typing import Literal
 
 from hearmark.errors import HearmarkError
 
-Verb = Literal["mark", "unmark", "spot", "transmit", "replay", "sound", "duck", "pause"]
-_FREQUENCY = ("mark", "spot", "transmit")
-_SWITCH = ("sound", "duck", "pause")
+Verb = Literal[
+    "mark", "unmark", "spot", "transmit", "replay", "sound", "duck", "pause",
+    "plan", "offer", "set", "back", "peek", "following", "lock",
+]  # fmt: skip
+_FREQUENCY = ("mark", "spot", "transmit", "peek")
+_SWITCH = ("sound", "duck", "pause", "following", "lock")
+_BARE = ("unmark", "replay", "plan", "offer", "set", "back")
+LONGEST = 200
 
 
 @dataclass(frozen=True, slots=True)
 class Action:
-    """One request. `on` for switches, `frequency_hz` for places, `time_s` for a mark not at this moment."""
+    """One request. `on`: switches, `frequency_hz`: places, `time_s`: a mark not at this moment, `text`: his words."""
 
     verb: Verb
     frequency_hz: float | None = None
     time_s: float | None = None
     answer: int | None = None
     on: bool | None = None
+    text: str = ""
 
 
 def _number(given: dict[str, object], name: str, verb: str, high: float) -> float | None:
@@ -43,7 +49,7 @@ def read_action(text: str) -> Action:
     except (ValueError, RecursionError):
         raise HearmarkError("The page sent something that is not JSON; reload the page.") from None
     verb = given.get("verb") if isinstance(given, dict) else None
-    if verb not in (*_FREQUENCY, *_SWITCH, "unmark", "replay"):
+    if verb not in (*_FREQUENCY, *_SWITCH, *_BARE):
         raise HearmarkError(f"The page asked for {verb!r}, which this program does not know; reload the page.")
     frequency_hz = _number(given, "frequency_hz", verb, 300e9)
     if verb in _FREQUENCY and frequency_hz is None:
@@ -54,10 +60,14 @@ def read_action(text: str) -> Action:
     answer = given.get("answer")
     if verb == "unmark" and (isinstance(answer, bool) or not isinstance(answer, int)):
         raise HearmarkError(f"'unmark' needs 'answer', the number of a mark, but got {answer!r}.")
+    text_said = given.get("text", "")
+    if verb == "plan" and (not isinstance(text_said, str) or not text_said.strip() or len(text_said) > LONGEST):
+        raise HearmarkError(f"'plan' needs 'text', what he announced, of at most {LONGEST} characters.")
     return Action(
         verb=verb,
         frequency_hz=frequency_hz,
         time_s=_number(given, "time_s", verb, 1e9),
         answer=answer if isinstance(answer, int) else None,
         on=on if isinstance(on, bool) else None,
+        text=text_said if isinstance(text_said, str) else "",
     )

@@ -8,13 +8,15 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from typing import Any, Protocol
 
+from hearmark.duplex.announcement import written
 from hearmark.errors import HearmarkError
-from hearmark.events import Answer, Block, Event, Mode, Note, Plan, RadioState
+from hearmark.events import Allowed, Answer, Block, Event, Mode, Note, Plan, RadioState
 from hearmark.web.actions import Action
 from hearmark.web.ahead import pieces, read_ahead
 from hearmark.web.fan import Fan, Lane, Tab
 from hearmark.web.listener import Listener
 from hearmark.web.pace import Pace
+from hearmark.web.rig import Rig
 from hearmark.web.story import Story
 from hearmark.web.wire import EVENT_VERSION, as_text
 
@@ -50,7 +52,8 @@ class LiveSession:
 
     `source`: anything that gives events in time order. `paced`: hold it to the speed of life, for
     recordings and the simulator; live sources hold themselves. `tune`: asks a real radio to move its
-    transmit frequency; without one the move is noted as the state of a radio tuned by hand.
+    transmit frequency; without one the move is noted as the state of a radio tuned by hand. `rig`: a radio that is
+    polled, guarded and set; `allowed`: where the licence lets us send, told to the engine before all else.
     Nothing here keys a transmitter.
     """
 
@@ -62,11 +65,14 @@ class LiveSession:
         *,
         paced: bool = True,
         tune: Callable[[float], None] | None = None,
+        rig: Rig | None = None,
+        allowed: Allowed | None = None,
     ) -> None:
         self.view = view
         self.fan = Fan()
         self.pace = Pace()
         self._source, self._engine, self._paced, self._tune = source, engine, paced, tune
+        self._rig, self._allowed = rig, rig.allowed if rig is not None else allowed
         self._story = Story()
         self._inbox: queue.Queue[tuple[Tab | None, Action]] = queue.Queue(INBOX)
         self._dx_hz, self._mode = view.dx_hz, view.mode
@@ -123,10 +129,15 @@ class LiveSession:
     def _run(self) -> None:
         try:
             self._state = "running"
-            if self._transmit_hz is not None and self._tune is None:
+            if self._allowed is not None:
+                self._take(self._allowed)
+            if self._rig is not None:
+                self._rig.start()
+            elif self._transmit_hz is not None and self._tune is None:
                 self._take(self._radio_state(self._transmit_hz))
             for event in self._events():
                 self._act_on_requests()
+                self._hear_radio()
                 self.pace.hold(self._while_paused)
                 if self._stopping.is_set():
                     break
@@ -140,6 +151,8 @@ class LiveSession:
             self._state, self._failure = "failed", f"The program failed: {type(error).__name__}: {error}"
             raise
         finally:
+            if self._rig is not None:
+                self._rig.stop()
             self._publish_status()
 
     def _events(self) -> Iterator[Event]:
@@ -147,8 +160,24 @@ class LiveSession:
             return read_ahead(self._source, self._stopping)
         return (piece for event in self._source for piece in pieces(event))
 
+    def _hear_radio(self) -> None:
+        """What the radio said meanwhile goes the way of all events."""
+        if self._rig is None:
+            return
+        for event in self._rig.take(self._now_s):
+            self._take(event)
+        message = self._rig.message()
+        if message != self._last_rig:
+            self._last_rig = message
+            self._send({"version": EVENT_VERSION, "type": "radio", **message})
+
+    def _send(self, message: dict[str, Any]) -> None:
+        with self.fan.story_lock:
+            self.fan.put_locked("text", as_text(message))
+
     def _while_paused(self) -> None:
         self._act_on_requests()
+        self._hear_radio()
         self._publish_status(only_changed=True)
 
     def _take(self, event: Event) -> None:
@@ -159,6 +188,8 @@ class LiveSession:
             if sound is not None:
                 self.fan.put("sound", sound)
         for outcome in (event, *self._engine.feed(event)):
+            if self._rig is not None:
+                self._rig.heard(outcome)
             self._publish(outcome)
         if isinstance(event, Block):
             self.fan.refresh(self._snapshot)
@@ -221,7 +252,7 @@ class LiveSession:
         elif action.verb == "spot":
             self._listener.listen_at(frequency_hz)
         elif action.verb == "transmit":
-            self._move(frequency_hz)
+            self._move(tab, frequency_hz)
         elif action.verb == "replay":
             if tab is not None:
                 tab.put("sound", self._listener.replay())
@@ -233,15 +264,54 @@ class LiveSession:
             if not self.view.pausable:
                 raise HearmarkError("The air cannot be paused; only recordings and the simulator can.")
             self.pace.pause(bool(action.on))
+        else:
+            self._ask_radio(tab, action)
 
-    def _move(self, transmit_hz: float) -> None:
+    @staticmethod
+    def _teller(tab: Tab | None, verb: str) -> Callable[[bool, str], None]:
+        """Takes what came of a request back to the page that asked."""
+
+        def told(ok: bool, why: str) -> None:
+            if not ok and tab is not None:
+                tab.put("text", as_text({"version": EVENT_VERSION, "type": "refused", "verb": verb, "why": why}))
+
+        return told
+
+    def _ask_radio(self, tab: Tab | None, action: Action) -> None:
+        rig = self._rig
+        if rig is None:
+            raise HearmarkError("No radio is connected: start with --radio HOST:PORT, or set it by hand.")
+        told = self._teller(tab, action.verb)
+        match action.verb:
+            case "plan" | "offer":
+                plan = rig.say(action.text) if action.verb == "plan" else rig.offered()
+                self._take(rig.allowed)
+                if plan.kind == "split":
+                    self._take(Note(self._now_s, written(plan)))
+                self._publish(plan)
+                if action.verb == "offer":
+                    rig.ask("set", None, told)
+            case "set":
+                rig.ask("set", action.frequency_hz, told)
+            case "back":
+                rig.ask("back", None, told)
+            case "peek":
+                rig.ask("peek", action.frequency_hz, told, timed=action.on is True)
+            case "following":
+                rig.following(bool(action.on))
+            case "lock":
+                rig.lock(bool(action.on), told)
+
+    def _move(self, tab: Tab | None, transmit_hz: float) -> None:
         away_hz = abs(transmit_hz - self._dx_hz)
         if away_hz < CLEAR_HZ[self._mode]:
             raise HearmarkError(
                 f"Not moved: {away_hz:.0f} Hz from the DX our signal would cover him; "
                 f"keep {CLEAR_HZ[self._mode]:.0f} Hz or more away."
             )
-        if self._tune is not None:
+        if self._rig is not None:
+            self._rig.ask("follow", transmit_hz, self._teller(tab, "transmit"))
+        elif self._tune is not None:
             self._tune(transmit_hz)
         else:
             self._take(self._radio_state(transmit_hz))
@@ -259,6 +329,7 @@ class LiveSession:
                 self.fan.put_locked("text", as_text(status))
 
     _last_status: dict[str, Any] | None = None
+    _last_rig: dict[str, Any] | None = None
 
     def _status(self) -> dict[str, Any]:
         return {
@@ -290,6 +361,7 @@ class LiveSession:
                 "transmit_hz": self._transmit_hz,
                 "pausable": view.pausable,
                 "status": self._status(),
+                "radio": self._rig.message() if self._rig is not None else None,
                 "events": self._story.messages(),
             }
         )

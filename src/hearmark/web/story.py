@@ -9,7 +9,7 @@ from hearmark.events import Event, Row
 from hearmark.web.frames import pack_row
 from hearmark.web.wire import as_message
 
-KEPT: dict[str, int] = {"Over": 120, "Turn": 120, "Emission": 400, "Answer": 200, "Gap": 60}
+KEPT: dict[str, int] = {"Over": 120, "Turn": 120, "Emission": 400, "Answer": 200, "Gap": 60, "Warned": 60}
 """How many of each kind are kept, oldest let go first. Other kinds: the last one only."""
 KEPT_ROWS = 900
 
@@ -36,7 +36,7 @@ class Story:
             self._last[kind] = message
             return message
         kept = self._many[kind]
-        kept[message["id"] if "id" in message else message["start_s"]] = message
+        kept[_key(message)] = message
         while len(kept) > KEPT[kind]:
             kept.popitem(last=False)
         return message
@@ -52,3 +52,10 @@ class Story:
     def rows(self) -> list[bytes]:
         """The last spectrogram lines as frames, oldest first."""
         return list(self._rows)
+
+
+def _key(message: dict[str, Any]) -> object:
+    """What a later state of the same thing has in common with an earlier one."""
+    if "id" in message:
+        return message["id"]
+    return message["start_s"] if "start_s" in message else (message["time_s"], message["kind"], message["active"])

@@ -4,7 +4,7 @@ import { offset } from "./figures.js";
 
 /**
  * @typedef {import("./model.js").Model} Model
- * @typedef {{key: string, shown: string, name: string, button?: string, pressed?: () => boolean, allowed?: () => boolean, act: (wide: boolean) => void}} Command
+ * @typedef {{key: string, shown: string, name: string, button?: string, pressed?: () => boolean, allowed?: () => boolean, radio?: boolean, act: (wide: boolean) => void}} Command
  */
 
 const NOTICE_MS = 6000;
@@ -20,6 +20,8 @@ export class Controls {
     this.wanted = null;
     /** @type {number | null} */
     this.wantedSpot = null;
+    /** The peek key is held. */
+    this.peeking = false;
     this.noticeTimer = 0;
     this.lastNotice = "";
     this.commands = this.list();
@@ -51,6 +53,12 @@ export class Controls {
       { key: "e", shown: "E", name: "right ear to the top of the hill", act: () => this.listen(model.peakHz()) },
       { key: "l", shown: "L", name: "right ear to the last mark", act: () => this.listen(model.lastMark()?.frequency_hz ?? null) },
       { key: "o", shown: "O", name: "right ear to where you send", act: () => this.listen(this.wanted ?? model.transmitHz) },
+      { key: "t", shown: "T", name: "set the radio: transmit, split, mode, receive", button: "Set radio", radio: true, act: () => this.setRadio() },
+      { key: "b", shown: "B", name: "receive dial back on the DX", button: "Back", radio: true, allowed: () => this.away(), act: () => link.ask({ verb: "back" }) },
+      { key: "v", shown: "V", name: "hold: listen at the spot (with Shift: 2 seconds)", radio: true, allowed: () => model.radio?.set === true, act: (wide) => this.peek(wide) },
+      { key: "f", shown: "F", name: "radio follows the advice", button: "Follow", radio: true, pressed: () => model.radio?.following === true, allowed: () => model.radio?.set === true, act: () => link.ask({ verb: "following", on: !model.radio?.following }) },
+      { key: "k", shown: "K", name: "lock the dial, where the radio has that", radio: true, allowed: () => model.radio?.locked !== null, act: () => link.ask({ verb: "lock", on: !model.radio?.locked }) },
+      { key: "w", shown: "W", name: "write what he says: up 5 to 10, QSX …", button: "He says", radio: true, act: () => this.say() },
       { key: "?", shown: "?", name: "this sheet", button: "Keys", act: () => this.help() },
     ];
   }
@@ -71,6 +79,17 @@ export class Controls {
       bar.append(button);
     }
     document.addEventListener("keydown", (event) => this.onKey(event));
+    document.addEventListener("keyup", (event) => {
+      if (event.key.toLowerCase() !== "v" || !this.peeking) return;
+      this.peeking = false;
+      this.link.ask({ verb: "back" });
+    });
+    const form = /** @type {HTMLFormElement} */ (byId("say-form"));
+    form.addEventListener("submit", () => {
+      const text = /** @type {HTMLInputElement} */ (byId("say-text")).value.trim();
+      if (text) this.link.ask({ verb: "plan", text });
+    });
+    byId("say-cancel").addEventListener("click", () => /** @type {HTMLDialogElement} */ (byId("say")).close());
     const canvas = this.field.canvas;
     canvas.addEventListener("click", (event) => this.listen(this.field.scales.hz(event.offsetX)));
     canvas.addEventListener("dblclick", (event) => this.link.ask({ verb: "mark", frequency_hz: this.field.scales.hz(event.offsetX) }));
@@ -81,7 +100,7 @@ export class Controls {
 
   /** @param {KeyboardEvent} event */
   onKey(event) {
-    if (event.ctrlKey || event.metaKey || event.altKey || /** @type {HTMLDialogElement} */ (byId("help")).open) return;
+    if (event.ctrlKey || event.metaKey || event.altKey || document.querySelector("dialog[open]")) return;
     const single = /** @type {HTMLInputElement} */ (byId("keys-on")).checked;
     if (!single && event.key !== "?") return;
     if (event.key === "Enter" && event.target instanceof HTMLButtonElement) return;
@@ -90,6 +109,7 @@ export class Controls {
     if (!command) return;
     event.preventDefault();
     if (event.repeat && !/^(Arrow|[ad]$)/.test(name)) return;
+    if (command.radio && this.model.radio === null) return;
     if (command.allowed && !command.allowed()) return;
     command.act(event.shiftKey);
   }
@@ -121,6 +141,31 @@ export class Controls {
   transmit(hz) {
     this.wanted = hz;
     this.link.ask({ verb: "transmit", frequency_hz: hz });
+  }
+
+  /** One key: what he was heard to announce if that is new, else the plan in force. */
+  setRadio() {
+    if (this.model.radio?.offer) this.link.ask({ verb: "offer" });
+    else this.link.ask({ verb: "set" });
+  }
+
+  /** Whether the receive dial stands off the DX. */
+  away() {
+    const radio = this.model.radio;
+    return radio !== null && radio.receive_hz !== null && Math.abs(radio.receive_hz - this.model.dxHz) > 5;
+  }
+
+  /** @param {boolean} timed */
+  peek(timed) {
+    this.peeking = !timed;
+    this.link.ask({ verb: "peek", frequency_hz: this.spot(), ...(timed ? { on: true } : {}) });
+  }
+
+  say() {
+    const box = /** @type {HTMLInputElement} */ (byId("say-text"));
+    box.value = "";
+    /** @type {HTMLDialogElement} */ (byId("say")).showModal();
+    box.focus();
   }
 
   unmark() {
@@ -168,6 +213,7 @@ export class Controls {
     for (const command of this.commands) {
       const button = /** @type {HTMLButtonElement | null} */ (document.querySelector(`button[data-key="${CSS.escape(command.key)}"]`));
       if (!button) continue;
+      button.hidden = command.radio === true && model.radio === null;
       button.disabled = model.link !== "open" || (command.allowed ? !command.allowed() : false);
       if (command.pressed) button.setAttribute("aria-pressed", String(command.pressed()));
     }

@@ -12,6 +12,10 @@
  * @typedef {{now_s: number, state: string, failure: string, behind_s: number, slipped_s: number, dropped: Record<string, number>,
  *   sound: boolean, sound_trouble: string, duck: boolean, spot_hz: number}} Status
  * @typedef {{start_s: number, stop_s: number, why: string}} Gap
+ * @typedef {{connected: boolean, why: string, hold: string, set: boolean, following: boolean, peek_hz: number | null,
+ *   receive_hz: number | null, transmit_hz: number | null, split: boolean | null, mode: string | null, locked: boolean | null,
+ *   keyed: boolean | null, duplex: string, offer: {listen_low_hz: number, listen_high_hz: number, why: string} | null,
+ *   warnings: {kind: string, why: string}[]}} Radio
  * @typedef {{time_s: number, low_hz: number, step_hz: number, levels: Uint8Array}} Line
  */
 
@@ -53,6 +57,8 @@ class State {
   levels = null;
   /** @type {Status | null} */
   status = null;
+  /** @type {Radio | null} The radio beside the session; nothing when frequencies are set by hand. */
+  radio = null;
   nowS = 0;
   keyed = false;
   /** @type {Line[]} */
@@ -99,6 +105,7 @@ export class Model extends State {
   apply(message) {
     if (message.type === "snapshot") this.begin(message);
     else if (message.type === "status") this.setStatus(message);
+    else if (message.type === "radio") this.radio = message;
     else this.take(message);
     this.changed();
   }
@@ -114,6 +121,7 @@ export class Model extends State {
     this.setPlan(snapshot.dx_hz, snapshot.mode, snapshot.window_low_hz, snapshot.window_high_hz);
     for (const event of snapshot.events) this.take(event);
     this.setStatus(snapshot.status);
+    this.radio = snapshot.radio ?? null;
     if (before === null) {
       // Not a new link, only a fresh state in between: the lines go on.
       if (lines.length && lines[lines.length - 1].time_s <= this.nowS + 1) this.lines = lines, this.lineCount = lines.length;

@@ -1,0 +1,183 @@
+"""The radio beside a live session: what the page asks of it, what it says, and what the guard warns of."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+from hearmark.duplex.announcement import Reading, readings
+from hearmark.duplex.privileges import cut
+from hearmark.duplex.setting import middle_hz
+from hearmark.errors import HearmarkError
+from hearmark.events import Advice, Allowed, Event, Mode, Over, Plan
+from hearmark.radio.keeper import Keeper, Verb, Wish
+from hearmark.radio.port import Port
+
+KEPT_EVENTS = 512
+TIMED_PEEK_S = 2.0
+MOVED_HZ = 10.0
+"""Advice that moved less than this is not followed: the radio is left in peace."""
+Told = Callable[[bool, str], None]
+
+
+class Rig:
+    """`may`: where we may send under a plan. Methods are called in the session's thread; the keeper has its own."""
+
+    def __init__(
+        self,
+        connect: Callable[[], Port],
+        plan: Plan,
+        may: Callable[[Plan], Allowed],
+        put_back: bool = False,
+    ) -> None:
+        self._events: deque[Event] = deque(maxlen=KEPT_EVENTS)
+        self._now_s = 0.0
+        self._may = may
+        self._advised_hz: float | None = None
+        self._followed_hz: float | None = None
+        self._offer: Reading | None = None
+        self.keeper = Keeper(connect, self._events.append, lambda: self._now_s, put_back=put_back)
+        self.plan = plan
+        self.allowed = may(plan)
+        self._hand_on()
+
+    def start(self) -> None:
+        """Begin to talk to the radio."""
+        self.keeper.start()
+
+    def stop(self) -> None:
+        """End; the radio stays as it is."""
+        self.keeper.stop()
+
+    def take(self, now_s: float) -> list[Event]:
+        """What the radio and the guard said since the last call; `now_s` stamps what follows."""
+        self._now_s = now_s
+        taken: list[Event] = []
+        while self._events:
+            taken.append(self._events.popleft())
+        return taken
+
+    def heard(self, event: Event) -> None:
+        """What the engine found: whether he sends, what he says of his window, where to call."""
+        if isinstance(event, Over):
+            self.keeper.dx_sends = event.stop_s is None
+            if event.stop_s is not None and event.text:
+                self._listen_to(event.text)
+        elif isinstance(event, Advice):
+            self._advised_hz = event.transmit_hz
+            self._follow()
+        elif isinstance(event, Plan) and event != self.plan:
+            self._change(event)
+
+    def say(self, text: str) -> Plan:
+        """The operator says what the DX announced; the likeliest plan is in force from now on, nothing is set yet."""
+        mode: Mode = self.plan.heard_as
+        found = readings(text, self.plan.receive_hz, mode, self.plan)
+        if not found:
+            raise HearmarkError(f'"{text}" does not say where he listens; write it like "up 5 to 10" or "QSX 18151".')
+        self._change(found[0].plan)
+        return self.plan
+
+    def offered(self) -> Plan:
+        """What he was heard to announce, taken up."""
+        if self._offer is None:
+            raise HearmarkError("He has announced nothing new.")
+        plan = self._offer.plan
+        self._change(plan)
+        return plan
+
+    def ask(self, verb: Verb, hz: float | None, told: Told, timed: bool = False) -> None:
+        """Hand a request to the radio; `told` is called with what came of it, in the keeper's thread."""
+        if verb == "set":
+            hz = self._start_hz(hz)
+        elif verb in ("follow", "peek") and hz is None:
+            raise HearmarkError("Where to is missing.")
+        self.keeper.ask(Wish(verb, hz or 0.0, TIMED_PEEK_S if timed else None, told=told))
+
+    def lock(self, on: bool, told: Told) -> None:
+        """Lock or free the dial."""
+        self.keeper.ask(Wish("lock", on=on, told=told))
+
+    def following(self, on: bool) -> None:
+        """Switch following of the advice on or off; it needs a radio that is set."""
+        if on and not self.keeper.status().is_set:
+            raise HearmarkError("The radio is not set to the plan yet: set it first, then it can follow.")
+        self.keeper.following = on
+        self._followed_hz = None
+        self._follow()
+
+    def message(self) -> dict[str, Any]:
+        """The state, for the page."""
+        status, dials = self.keeper.status(), self.keeper.status().dials
+        offer = self._offer
+        return {
+            "connected": status.connected,
+            "why": status.why,
+            "hold": status.hold,
+            "set": status.is_set,
+            "following": status.following,
+            "peek_hz": status.peek_hz,
+            "receive_hz": dials.receive_hz if dials else None,
+            "transmit_hz": dials.transmit_hz if dials else None,
+            "split": dials.split if dials else None,
+            "mode": (dials.mode or dials.mode_name or None) if dials else None,
+            "locked": dials.locked if dials else None,
+            "keyed": dials.keyed if dials else None,
+            "duplex": self.plan.duplex,
+            "plan": {
+                "receive_hz": self.plan.receive_hz,
+                "listen_low_hz": self.plan.listen_low_hz,
+                "listen_high_hz": self.plan.listen_high_hz,
+            },
+            "offer": None
+            if offer is None
+            else {
+                "listen_low_hz": offer.plan.listen_low_hz,
+                "listen_high_hz": offer.plan.listen_high_hz,
+                "why": offer.why,
+            },
+            "warnings": [{"kind": kind, "why": why} for kind, why in status.warnings],
+            "dropped": status.dropped,
+        }
+
+    def _change(self, plan: Plan) -> None:
+        self.plan, self._offer = plan, None
+        self.allowed = self._may(plan)
+        self._followed_hz = None
+        self._hand_on()
+
+    def _hand_on(self) -> None:
+        self.keeper.plan, self.keeper.allowed = self.plan, self.allowed
+
+    def _listen_to(self, text: str) -> None:
+        found = readings(text, self.plan.receive_hz, self.plan.heard_as, self.plan)
+        if found and found[0].plan != self.plan and not self._inside(found[0].plan):
+            self._offer = found[0]
+
+    def _inside(self, plan: Plan) -> bool:
+        """A bare "up" or a figure within the window in force says nothing new."""
+        low_hz, high_hz = self.plan.listen_low_hz - MOVED_HZ, self.plan.listen_high_hz + MOVED_HZ
+        return low_hz <= plan.listen_low_hz and plan.listen_high_hz <= high_hz
+
+    def _start_hz(self, hz: float | None) -> float:
+        parts = cut(self.plan, self.allowed)
+        if not parts:
+            raise HearmarkError(f"Nothing was set: no part of the window may be used, {self.allowed.why}.")
+        wanted_hz = self._advised_hz if hz is None else hz
+        if wanted_hz is not None and any(low - 1.0 <= wanted_hz <= high + 1.0 for low, high in parts):
+            return wanted_hz
+        if hz is not None:
+            return hz  # asked for: the keeper holds it against licence and DX
+        low_hz, high_hz = max(parts, key=lambda part: part[1] - part[0])
+        return middle_hz(replace(self.plan, listen_low_hz=low_hz, listen_high_hz=high_hz))
+
+    def _follow(self) -> None:
+        to_hz = self._advised_hz
+        if not self.keeper.following or to_hz is None:
+            return
+        if self._followed_hz is not None and abs(to_hz - self._followed_hz) < MOVED_HZ:
+            return
+        self._followed_hz = to_hz
+        self.keeper.ask(Wish("follow", to_hz))
