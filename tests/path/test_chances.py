@@ -55,7 +55,7 @@ def test_the_muf_rises_with_the_sunspots() -> None:
 
 def test_a_storm_lowers_the_muf_where_it_reaches() -> None:
     quiet, stormy = chances().muf_mhz, chances(kp=7.0).muf_mhz
-    assert (stormy[1] < quiet[1]).all()
+    assert stormy[1].mean() < 0.9 * quiet[1].mean()
     assert (stormy <= quiet + 1e-9).all()
 
 

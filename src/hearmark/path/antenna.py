@@ -14,10 +14,11 @@ from hearmark.errors import HearmarkError
 FloatArray = npt.NDArray[np.float64]
 GROUND_PERMITTIVITY, GROUND_S_PER_M = 13.0, 0.005
 """Average ground as amateurs reckon it (common practice, no source)."""
-LOWEST_ELEVATION_RAD = np.radians(1.0)
-"""Rays below it count as this low: refraction and terrain decide there, not the antenna."""
+LOWEST_ELEVATION_RAD = np.radians(3.0)
+"""Rays below it count as this low, the least that P.533 reckons with (from memory): refraction and terrain decide
+there, not the antenna."""
 LIGHT_M_S = 299_792_458.0
-KINDS = ("usual", "isotropic", "vertical", "dipole", "beam")
+KINDS = ("usual", "isotropic", "vertical", "halfwave", "dipole", "beam")
 DEFAULT_HEIGHT_M = 10.0
 
 
@@ -50,16 +51,8 @@ class Antenna:
             either = (Antenna(kind, self.height_m).gain_dbi(elevation, frequency) for kind in ("vertical", "dipole"))
             return np.asarray(np.maximum(*either))
         horizontal, upright = _reflection(elevation, frequency)
-        if self.kind == "vertical":
-            # quarter wave on the ground: as a half-wave dipole's lower half mirrored; 3 dB more than free space
-            # over a perfect ground, 1 dB lost in a usual set of radials (common practice, no source)
-            field = (
-                np.abs(1.0 + upright)
-                / 2.0
-                * np.cos(np.pi / 2 * np.sin(elevation))
-                / np.cos(np.minimum(elevation, np.pi / 2 - 1e-3))
-            )
-            return np.asarray(5.15 - 1.0 + 20.0 * np.log10(np.maximum(field, 1e-2)))
+        if self.kind in ("vertical", "halfwave"):
+            return _upright_dbi(elevation, upright, np.pi / 2 if self.kind == "vertical" else np.pi)
         phase = 4.0 * np.pi * self.height_m * frequency / LIGHT_M_S * np.sin(elevation)
         field = np.abs(1.0 + horizontal * np.exp(-1j * phase))
         free_dbi = 2.15 if self.kind == "dipole" else 7.1
@@ -74,6 +67,20 @@ def _reflection(elevation: FloatArray, frequency_hz: FloatArray) -> tuple[FloatA
     horizontal = (sine - root) / (sine + root)
     upright = (permittivity * sine - root) / (permittivity * sine + root)
     return horizontal, upright
+
+
+def _upright_dbi(elevation: FloatArray, reflection: FloatArray, height_rad: float) -> FloatArray:
+    """A vertical wire on the ground, `height_rad` tall in radians of the wave, mirrored in it.
+
+    Over a perfect ground a quarter wave has 5.15 dBi, a half wave 6.8 (textbooks); 1 dB is lost in a usual set of
+    radials (common practice, no source).
+    """
+    best_dbi = 5.15 if height_rad < 2.0 else 6.8
+    low = 1.0 - np.cos(height_rad)
+    wire = (np.cos(height_rad * np.sin(elevation)) - np.cos(height_rad)) / low
+    wire = wire / np.cos(np.minimum(elevation, np.pi / 2 - 1e-3))
+    field = np.abs(1.0 + reflection) / 2.0 * np.abs(wire)
+    return np.asarray(best_dbi - 1.0 + 20.0 * np.log10(np.maximum(field, 1e-2)))
 
 
 def read_antenna(text: str) -> Antenna:

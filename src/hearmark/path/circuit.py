@@ -11,21 +11,20 @@ import numpy as np
 import numpy.typing as npt
 
 from hearmark.path.antenna import Antenna
+from hearmark.path.depth import ES_DEPTH, depth_factor
 from hearmark.path.geodesic import POINTS, Route
 from hearmark.path.hops import elevation_rad, incidence_rad, mirror_height_km, pierce_km, ray_km
 from hearmark.path.ionosphere import Ionosphere
 from hearmark.path.loss import (
-    ES_DEPTH,
     GROUND_DB,
     OTHER_LOSS_DB,
     absorption_db,
     absorption_index,
     auroral_db,
-    depth_factor,
     geomagnetic_latitude_deg,
     winter_anomaly,
 )
-from hearmark.path.muf import LONGEST_HOP_KM, f2_muf_mhz
+from hearmark.path.muf import F1_HOPS_KM, LONGEST_HOP_KM, f1_critical_mhz, f1_muf_mhz, f2_muf_mhz
 from hearmark.path.sporadic import HEIGHT_KM as ES_KM
 from hearmark.path.sporadic import LONGEST_HOP_KM as ES_LONGEST_KM
 from hearmark.path.storm import auroral_extra_db, muf_factor
@@ -34,6 +33,7 @@ FloatArray = npt.NDArray[np.float64]
 NEVER_DB = -400.0
 MOST_HOPS = 6
 E_KM = 110.0
+F1_KM = 200.0
 E_REACH_KM = 4000.0
 LOWEST_ELEVATION_RAD = 0.0
 SCREEN = 1.05
@@ -78,6 +78,7 @@ class Sky:
         self.geomagnetic_deg = geomagnetic_latitude_deg(lat, lon)
         self._maps["fof2_mhz"] = self._maps["fof2_mhz"] * muf_factor(kp, self.geomagnetic_deg, lat, month)[..., None]
         self.storm_db = auroral_extra_db(kp, self.geomagnetic_deg).max(axis=1)
+        self._maps["fof1_mhz"] = f1_critical_mhz(self._maps["zenith_deg"], self.geomagnetic_deg[..., None], sunspots)
         # absorption is averaged where the sun is down as well: interpolate the index, not the angle
         index = absorption_index(self._maps["zenith_deg"], sunspots) * winter_anomaly(lat, month)[..., None]
         self._maps["absorption"] = index
@@ -100,6 +101,9 @@ def modes(sky: Sky, frequency_hz: FloatArray, hours_utc: FloatArray, transmit: A
     for hops in range(1, MOST_HOPS + 1):
         f2 = _f2(sky, hops, mhz, transmit, receive, common)
         out += [f2] if f2 else []
+    for hops in (1, 2):
+        f1 = _f1(sky, hops, mhz, transmit, receive, common)
+        out += [f1] if f1 else []
     for hops in (1, 2, 3):
         for layer in ("E", "Es"):
             mode = _low(sky, hops, layer, mhz, transmit, receive, common)
@@ -164,19 +168,44 @@ def _f2(sky: Sky, hops: int, mhz: FloatArray, transmit: Antenna, receive: Antenn
     elevation = elevation_rad(hop_km[:, None, None], height)
     seen = elevation > LOWEST_ELEVATION_RAD
     elevation = np.maximum(elevation, 0.0)
-    screen = SCREEN * np.max(at["foe_mhz"], axis=0)[..., None] / np.cos(incidence_rad(elevation, E_KM))
-    # an E layer varies by some per cent, so that it hides the F2 layer little by little
-    hidden_db = 60.0 * np.clip((screen / mhz - 0.95) / 0.1, 0.0, 1.0)
     gain = (
         _antennas(transmit, receive, elevation, mhz)
         - _spread_db(sky, hops, mhz, elevation)
         - _absorption(sky, hops, mhz, elevation)
         - GROUND_DB * (hops - 1)
         - common
-        - hidden_db
+        - _hidden_db(np.max(at["foe_mhz"], axis=0)[..., None], elevation, mhz)
     )
     gain = np.where(seen & allowed[:, None, None], gain, NEVER_DB)
     return Mode(f"{hops}F2", "F2", hop_km, gain, muf, np.degrees(elevation))
+
+
+def _f1(sky: Sky, hops: int, mhz: FloatArray, transmit: Antenna, receive: Antenna, common: FloatArray) -> Mode | None:
+    """A mode by the F1 layer, which in summer can carry more than the F2 layer above it."""
+    hop_km = sky.length_km / hops
+    allowed = (hop_km >= F1_HOPS_KM[0]) & (hop_km <= F1_HOPS_KM[1])
+    if not allowed.any():
+        return None
+    middles = [(2 * hop + 1) / (2 * hops) for hop in range(hops)]
+    muf = np.min([f1_muf_mhz(hop_km[:, None], sky.at("fof1_mhz", share), sky.sunspots) for share in middles], axis=0)
+    elevation = np.maximum(elevation_rad(hop_km, F1_KM), 0.0)[:, None, None]
+    foe = np.max([sky.at("foe_mhz", share) for share in middles], axis=0)[..., None]
+    gain = (
+        _antennas(transmit, receive, elevation, mhz)
+        - _spread_db(sky, hops, mhz, elevation)
+        - _absorption(sky, hops, mhz, elevation)
+        - GROUND_DB * (hops - 1)
+        - common
+        - _hidden_db(foe, elevation, mhz)
+    )
+    gain = np.where(allowed[:, None, None] & (muf > 0.0)[..., None], gain, NEVER_DB)
+    return Mode(f"{hops}F1", "F1", hop_km, gain, np.maximum(muf, 0.1), np.degrees(elevation) + 0.0 * gain)
+
+
+def _hidden_db(foe_mhz: FloatArray, elevation: FloatArray, mhz: FloatArray) -> FloatArray:
+    """Loss behind an E layer; it varies by some per cent, so that it hides what is above little by little."""
+    screen = SCREEN * foe_mhz / np.cos(incidence_rad(elevation, E_KM))
+    return np.asarray(60.0 * np.clip((screen / mhz - 0.95) / 0.1, 0.0, 1.0))
 
 
 def _low(

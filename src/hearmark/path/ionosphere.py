@@ -60,13 +60,13 @@ def _coefficients(month: int) -> dict[str, FloatArray]:
 
 
 @lru_cache(maxsize=4)
-def _field(year: int, latitude: bytes, longitude: bytes, height_km: float) -> tuple[FloatArray, FloatArray]:
+def _field(year: float, latitude: bytes, longitude: bytes, height_km: float) -> tuple[FloatArray, FloatArray]:
     """Dip in degrees and total field in nT (IGRF 13)."""
     import PyIRI
     from PyIRI import igrf_library as igrf
 
     lat, lon = np.frombuffer(latitude), np.frombuffer(longitude)
-    out = igrf.inclination(PyIRI.coeff_dir, float(year), lon, lat, height_km, only_inc=False)
+    out = igrf.inclination(PyIRI.coeff_dir, year, lon, lat, height_km, only_inc=False)
     return np.asarray(out[0]), np.asarray(out[6])
 
 
@@ -98,8 +98,9 @@ def ionosphere(
     lon = np.ascontiguousarray(longitude_deg, dtype=np.float64)
     middle = times[len(times) // 2]
     hours = np.array([t.hour + t.minute / 60.0 + t.second / 3600.0 for t in times])
-    dip, field_nt = _field(middle.year, lat.tobytes(), lon.tobytes(), 300.0)
-    low_nt = _field(middle.year, lat.tobytes(), lon.tobytes(), 100.0)[1]
+    year = middle.year + (middle.month - 0.5) / 12.0
+    dip, field_nt = _field(year, lat.tobytes(), lon.tobytes(), 300.0)
+    low_nt = _field(year, lat.tobytes(), lon.tobytes(), 100.0)[1]
     modip = np.asarray(igrf.inc2modip(dip, lat))
     sunspots = float(np.clip(sunspots, 0.0, LARGEST_SUNSPOT_NUMBER))
     index = float(iri.R12_2_IG12(sunspots, version=1))

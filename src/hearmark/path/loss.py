@@ -52,26 +52,10 @@ def absorption_db(
     return np.asarray(whole / (square + 10.2) if depth is None else depth * whole / square)
 
 
-_DEPTH = ((0.1, 0.25, 0.5, 0.7, 0.9, 1.0), (0.18, 0.32, 0.51, 0.94, 1.32, 1.44))
-ES_DEPTH = 0.85
-"""Share of the whole absorption that lies below sporadic E."""
-
-
-def depth_factor(ratio: npt.ArrayLike) -> FloatArray:
-    """Share of the whole absorption that a ray meets which the E layer turns back, over equivalent vertical frequency
-    / foE, at most 1: low ones turn below most of it, near 1 the wave slows down in it.
-
-    P.533 has such a factor as a drawing. This one is integrated through a daytime D and E profile with a collision
-    frequency of 1.816e11 exp(-0.15 h/km) /s (Wait and Spies, NBS Technical Note 300, 1964; from memory);
-    `bench/path_depth.py` prints it.
-    """
-    return np.asarray(np.interp(np.asarray(ratio), *_DEPTH))
-
-
 def above_muf_db(ratio: FloatArray, layer: str) -> FloatArray:
     """Loss of a mode at `ratio` = frequency / its basic MUF; nothing below 1 (P.533, section 5.2.2; from memory)."""
     over = np.sqrt(np.maximum(ratio - 1.0, 0.0))
-    steep, most = (46.0, 58.0) if layer == "E" else (36.0, 60.0)
+    steep, most = (46.0, 58.0) if layer == "E" else (36.0, 60.0)  # F1 as F2
     return np.asarray(np.where(over > 0.0, np.minimum(steep * over + 5.0, most), 0.0))
 
 

@@ -102,7 +102,7 @@ def _power(db: FloatArray) -> FloatArray:
 def _f2(found: list[Mode], mhz: FloatArray, scale: FloatArray) -> FloatArray:
     total = np.zeros(())
     for mode in found:
-        if mode.layer == "F2":
+        if mode.layer in ("F1", "F2"):
             total = total + _power(mode.gain_db - above_muf_db(mhz / (mode.muf_mhz * scale)[..., None], "F2"))
     return total
 
@@ -133,7 +133,7 @@ def _lowest_muf(found: list[Mode], sky: Sky) -> FloatArray:
     best = np.zeros((len(sky.length_km), sky.at("fof2_mhz", 0.5).shape[1]))
     for mode in reversed(found):
         possible = (mode.gain_db.max(axis=(1, 2)) > NEVER_DB)[:, None]
-        if mode.layer in ("F2", "E"):
+        if mode.layer in ("F1", "F2", "E"):
             best = np.where(possible, np.maximum(mode.muf_mhz, best), best)
     return best
 
