@@ -13,7 +13,7 @@ from hearmark.commands import duplex
 from hearmark.commands import path as paths
 from hearmark.commands import radio as radio_command
 from hearmark.commands.chase import chase
-from hearmark.commands.log import log
+from hearmark.commands.log import log, open_logbook
 from hearmark.commands.shared import absolute_window_hz, hz, progress
 from hearmark.errors import HearmarkError
 from hearmark.events import Mode, Plan
@@ -135,6 +135,8 @@ def simulate(
 @click.option("--seed", type=int, default=8, show_default=True, help="Of the demo.")
 @click.option("--radio", "radio_address", help='Radio control at HOST:PORT, or "simulated"; else from the settings.')
 @click.option("--licence", help="Privileges table, like us-general; from the settings if left out.")
+@click.option("--call", "dx_call", default="", help="Call of the DX, if you know it.")
+@click.option("--store", "log_path", type=FILE, help="Log that G on the page writes to; from the settings if left out.")
 @click.option("--record", "record_path", type=FILE, help="Also record as SigMF, with the marks as annotations.")
 @click.option("--port", type=int, help="Port of the page on this machine; 0 takes any free one.")
 @click.option("--settings", "settings_path", type=FILE, help="Settings file (TOML).")
@@ -153,6 +155,7 @@ def listen(**options: Any) -> None:
     settings = read_settings(options.pop("settings_path"))
     port, record_path = options.pop("port"), options.pop("record_path")
     radio_address, licence = options.pop("radio_address"), options.pop("licence")
+    dx_call, log_path = options.pop("dx_call"), options.pop("log_path")
     if record_path:
         check_writable(record_path)
     for name in ("dx", "center"):
@@ -164,13 +167,14 @@ def listen(**options: Any) -> None:
     view = View(heard.title, heard.dx_hz, heard.mode, *edges, heard.transmit_hz, pausable=heard.paced)
     port = settings.page.port if port is None else port
     beside = radio_command.beside(heard, settings, radio_address, licence)
+    logbook = open_logbook(log_path, settings, dx_call)
     if record_path is None:
-        serve(LiveSession(heard.events, engine, view, paced=heard.paced, **beside), port=port)
+        serve(LiveSession(heard.events, engine, view, paced=heard.paced, logbook=logbook, **beside), port=port)
         return
     with SigmfWriter(record_path, heard.sample_rate_hz, heard.title) as writer:
         recorder = Recorder(engine, writer, heard.mode)
         try:
-            serve(LiveSession(heard.events, recorder, view, paced=heard.paced, **beside), port=port)
+            serve(LiveSession(heard.events, recorder, view, paced=heard.paced, logbook=logbook, **beside), port=port)
         finally:
             recorder.annotate()
 

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from hearmark.log.filters import Filter
     from hearmark.log.store import Store
     from hearmark.settings import Settings
+    from hearmark.web.logbook import Logbook
 
 FILE = click.Path(path_type=Path)
 SHOWN = 20
@@ -67,6 +68,17 @@ def open_store(store: Path | None, settings: Settings, create: bool = False) -> 
     if opened.backup_trouble:
         click.echo(f"hearmark: {opened.backup_trouble}", err=True)
     return opened
+
+
+def open_logbook(store: Path | None, settings: Settings, call: str) -> Logbook | None:
+    """The page's way to the log; None if no log is named. It stays open as long as the program runs."""
+    if store is None and not settings.log.store:
+        return None
+    from hearmark.web.logbook import Logbook
+
+    logbook = Logbook(open_store(store, settings, create=True), settings, open_entities(settings))
+    logbook.name(call)
+    return logbook
 
 
 def open_entities(settings: Settings) -> Entities:

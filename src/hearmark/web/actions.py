@@ -8,20 +8,24 @@ from dataclasses import dataclass
 from typing import Literal
 
 from hearmark.errors import HearmarkError
+from hearmark.web.logbook import Entry, entry_of
 
 Verb = Literal[
     "mark", "unmark", "spot", "transmit", "replay", "sound", "duck", "pause",
-    "plan", "offer", "set", "back", "peek", "following", "lock",
+    "plan", "offer", "set", "back", "peek", "following", "lock", "log", "name",
 ]  # fmt: skip
 _FREQUENCY = ("mark", "spot", "transmit", "peek")
 _SWITCH = ("sound", "duck", "pause", "following", "lock")
-_BARE = ("unmark", "replay", "plan", "offer", "set", "back")
+_BARE = ("unmark", "replay", "plan", "offer", "set", "back", "log", "name")
 LONGEST = 200
 
 
 @dataclass(frozen=True, slots=True)
 class Action:
-    """One request. `on`: switches, `frequency_hz`: places, `time_s`: a mark not at this moment, `text`: his words."""
+    """One request. `on`: switches, `frequency_hz`: places, `time_s`: a mark not at this moment, `text`: his words.
+
+    `entry`: what goes into the log, or by its call alone who the DX is.
+    """
 
     verb: Verb
     frequency_hz: float | None = None
@@ -29,6 +33,7 @@ class Action:
     answer: int | None = None
     on: bool | None = None
     text: str = ""
+    entry: Entry | None = None
 
 
 def _number(given: dict[str, object], name: str, verb: str, high: float) -> float | None:
@@ -70,4 +75,5 @@ def read_action(text: str) -> Action:
         answer=answer if isinstance(answer, int) else None,
         on=on if isinstance(on, bool) else None,
         text=text_said if isinstance(text_said, str) else "",
+        entry=entry_of(given) if verb in ("log", "name") else None,
     )

@@ -15,6 +15,7 @@ from hearmark.web.actions import Action
 from hearmark.web.ahead import pieces, read_ahead
 from hearmark.web.fan import Fan, Lane, Tab
 from hearmark.web.listener import Listener
+from hearmark.web.logbook import Entry, Logbook
 from hearmark.web.pace import Pace
 from hearmark.web.rig import Rig
 from hearmark.web.story import Story
@@ -54,7 +55,7 @@ class LiveSession:
     recordings and the simulator; live sources hold themselves. `tune`: asks a real radio to move its
     transmit frequency; without one the move is noted as the state of a radio tuned by hand. `rig`: a radio that is
     polled, guarded and set; `allowed`: where the licence lets us send, told to the engine before all else.
-    Nothing here keys a transmitter.
+    `logbook`: where contacts are kept. Nothing here keys a transmitter.
     """
 
     def __init__(
@@ -67,12 +68,14 @@ class LiveSession:
         tune: Callable[[float], None] | None = None,
         rig: Rig | None = None,
         allowed: Allowed | None = None,
+        logbook: Logbook | None = None,
     ) -> None:
         self.view = view
         self.fan = Fan()
         self.pace = Pace()
         self._source, self._engine, self._paced, self._tune = source, engine, paced, tune
         self._rig, self._allowed = rig, rig.allowed if rig is not None else allowed
+        self._logbook = logbook
         self._story = Story()
         self._inbox: queue.Queue[tuple[Tab | None, Action]] = queue.Queue(INBOX)
         self._dx_hz, self._mode = view.dx_hz, view.mode
@@ -114,7 +117,7 @@ class LiveSession:
 
     def ask(self, tab: Tab, action: Action) -> None:
         """Hands an operator's request to the worker; it acts on it between two blocks."""
-        if self._state in ("ended", "failed") and action.verb != "replay":
+        if self._state in ("ended", "failed") and action.verb not in ("replay", "log", "name"):
             raise HearmarkError("The stream has ended: there is nothing left to act on.")
         if self._state in ("ended", "failed"):
             self._act(tab, action)
@@ -211,6 +214,8 @@ class LiveSession:
                 self.fan.put_locked("text", as_text(kept))
 
     def _notice(self, event: Event) -> None:
+        if self._logbook is not None:
+            self._logbook.notice(event)
         if isinstance(event, Answer):
             self._listener.remember(event)
         elif isinstance(event, Plan):
@@ -260,6 +265,8 @@ class LiveSession:
             self._listener.on = bool(action.on)
         elif action.verb == "duck":
             self._listener.ducked = bool(action.on)
+        elif action.verb in ("log", "name"):
+            self._log(action.verb, action.entry or Entry())
         elif action.verb == "pause":
             if not self.view.pausable:
                 raise HearmarkError("The air cannot be paused; only recordings and the simulator can.")
@@ -301,6 +308,15 @@ class LiveSession:
                 rig.following(bool(action.on))
             case "lock":
                 rig.lock(bool(action.on), told)
+
+    def _log(self, verb: str, entry: Entry) -> None:
+        if self._logbook is None:
+            raise HearmarkError("No log is open: start with --store FILE, or set store under [log] in the settings.")
+        if verb == "name":
+            self._logbook.name(entry.call)
+            return
+        done = self._logbook.log(entry, self._dx_hz, self._transmit_hz, self._mode, self._now_s)
+        self.fan.put("text", as_text({"version": EVENT_VERSION, "type": "logged", **done}))
 
     def _move(self, tab: Tab | None, transmit_hz: float) -> None:
         away_hz = abs(transmit_hz - self._dx_hz)
@@ -345,6 +361,7 @@ class LiveSession:
             "sound_trouble": self._listener.trouble,
             "duck": self._listener.ducked,
             "spot_hz": self._listener.spot_hz,
+            "station": None if self._logbook is None else self._logbook.station(self._dx_hz, self._mode),
         }
 
     def _snapshot(self) -> str:

@@ -1,5 +1,6 @@
 // @ts-check
 /** Keys and buttons: one list, from which the tool bar, the key handler and the help sheet are made. */
+import { Contact } from "./contact.js";
 import { offset } from "./figures.js";
 
 /**
@@ -24,6 +25,7 @@ export class Controls {
     this.peeking = false;
     this.noticeTimer = 0;
     this.lastNotice = "";
+    this.contact = new Contact(model, link);
     this.commands = this.list();
     this.build();
     link.onRefused = (why) => {
@@ -59,6 +61,7 @@ export class Controls {
       { key: "f", shown: "F", name: "radio follows the advice", button: "Follow", radio: true, pressed: () => model.radio?.following === true, allowed: () => model.radio?.set === true, act: () => link.ask({ verb: "following", on: !model.radio?.following }) },
       { key: "k", shown: "K", name: "lock the dial, where the radio has that", radio: true, allowed: () => model.radio?.locked !== null, act: () => link.ask({ verb: "lock", on: !model.radio?.locked }) },
       { key: "w", shown: "W", name: "write what he says: up 5 to 10, QSX …", button: "He says", radio: true, act: () => this.say() },
+      { key: "g", shown: "G", name: "log the contact (with Shift: look at it first)", button: "Log", allowed: () => this.contact.ready(), act: (wide) => this.contact.log(wide) },
       { key: "?", shown: "?", name: "this sheet", button: "Keys", act: () => this.help() },
     ];
   }
@@ -217,6 +220,7 @@ export class Controls {
       button.disabled = model.link !== "open" || (command.allowed ? !command.allowed() : false);
       if (command.pressed) button.setAttribute("aria-pressed", String(command.pressed()));
     }
+    this.contact.show();
     this.showState();
     this.showHeard();
     this.showMarks();

@@ -10,7 +10,8 @@
  * @typedef {{time_s: number, low_hz: number, step_hz: number, density_per_hz: number[], habit: string}} Ear
  * @typedef {{time_s: number, cue: string, transmit_hz: number | null, success_per_call: number | null, why: string}} Advice
  * @typedef {{now_s: number, state: string, failure: string, behind_s: number, slipped_s: number, dropped: Record<string, number>,
- *   sound: boolean, sound_trouble: string, duck: boolean, spot_hz: number}} Status
+ *   sound: boolean, sound_trouble: string, duck: boolean, spot_hz: number, station?: Station | null}} Status
+ * @typedef {{call: string, name: string, needs: string, level: string, duplicate: boolean, worked: number, logged: string, report: string}} Station
  * @typedef {{start_s: number, stop_s: number, why: string}} Gap
  * @typedef {{connected: boolean, why: string, hold: string, set: boolean, following: boolean, peek_hz: number | null,
  *   receive_hz: number | null, transmit_hz: number | null, split: boolean | null, mode: string | null, locked: boolean | null,
@@ -106,6 +107,7 @@ export class Model extends State {
     if (message.type === "snapshot") this.begin(message);
     else if (message.type === "status") this.setStatus(message);
     else if (message.type === "radio") this.radio = message;
+    else if (message.type === "logged") this.notice = message.text;
     else this.take(message);
     this.changed();
   }

@@ -1,0 +1,179 @@
+"""The page's way to the log: who the DX is, what he would bring, and the contact kept by one key.
+
+The contact is made of what is known already: his call (as the operator gave it, else as he signs), both frequencies,
+mode, the moment, and what the session knows. A duplicate is told before anybody calls.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections import Counter
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any
+
+from hearmark.chase.worth import reason
+from hearmark.errors import HearmarkError
+from hearmark.events import Answer, Ear, Event, KeyState, Over, RadioState
+from hearmark.log.bands import adif_mode, band_of, mode_group
+from hearmark.log.calls import parts_of
+from hearmark.log.contact import read_contact
+from hearmark.log.entities import Entities
+from hearmark.log.making import Draft, fields_of, usual_report
+from hearmark.log.needs import before, worked
+from hearmark.log.store import Store
+from hearmark.pileup.calls import is_call
+from hearmark.settings import Settings
+
+SURE_OVERS = 2
+"""In so many of his overs a call must stand to be taken for his own."""
+KEPT_OVERS = 200
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """What the operator changed of what was filled in; empty: nothing. `again`: log a second time on purpose."""
+
+    call: str = ""
+    sent: str = ""
+    received: str = ""
+    notes: str = ""
+    again: bool = False
+
+
+class Logbook:
+    """One session's link to the log. Not thread-safe: the session's worker calls it, or its owner locks."""
+
+    def __init__(
+        self,
+        store: Store,
+        settings: Settings,
+        entities: Entities | None = None,
+        call: str = "",
+        clock: Callable[[], datetime] = lambda: datetime.now(UTC),
+    ) -> None:
+        self._store, self._settings, self._clock = store, settings, clock
+        self._entities = entities or Entities()
+        self._given = call.strip().upper()
+        self._worked = worked(store, settings.log.confirmed_by)
+        self._overs: dict[int, tuple[str, ...]] = {}
+        self._callers: set[str] = set()
+        self._habit = ""
+        self._calls_made = 0
+        self._first_call_s: float | None = None
+        self._now_s = 0.0
+        self._logged: dict[tuple[str, str, str], str] = {}
+        self._shown: tuple[object, ...] | None = None
+        self._message: dict[str, Any] = {}
+
+    def notice(self, event: Event) -> None:
+        """Learns from what happens on the air."""
+        if isinstance(event, Over):
+            self._overs[event.id] = tuple(word for word in dict.fromkeys(event.text.split()) if is_call(word))
+            while len(self._overs) > KEPT_OVERS:
+                self._overs.pop(next(iter(self._overs)))
+        elif isinstance(event, Answer) and event.call:
+            self._callers.add(event.call)
+        elif isinstance(event, Ear):
+            self._habit = event.habit
+        elif isinstance(event, KeyState):
+            self._now_s = event.time_s
+            if event.keyed:
+                self._calls_made += 1
+                self._first_call_s = event.time_s if self._first_call_s is None else self._first_call_s
+        elif isinstance(event, RadioState):
+            self._now_s = max(self._now_s, event.time_s)
+
+    @property
+    def call(self) -> str:
+        """The call of the DX: as given, else the one he signs most; empty while nobody knows."""
+        if self._given:
+            return self._given
+        counted = Counter(call for calls in self._overs.values() for call in calls if call not in self._callers)
+        most = counted.most_common(2)
+        if not most or most[0][1] < SURE_OVERS or (len(most) > 1 and most[0][1] == most[1][1]):
+            return ""
+        return most[0][0]
+
+    def name(self, call: str) -> None:
+        """The operator says who the DX is; empty: as he signs."""
+        text = call.strip().upper()
+        if text and parts_of(text) is None:
+            raise HearmarkError(f'"{call}" is no call; a call has letters and at least one figure, like T0ST.')
+        self._given = text
+
+    def station(self, dx_hz: float, mode: str) -> dict[str, Any]:
+        """What the page shows of the DX: who he is, what he would bring, whether he was worked before."""
+        call, band, group = self.call, band_of(dx_hz), mode_group(*adif_mode(mode))
+        key = (call, band, group, len(self._logged))
+        if key != self._shown:
+            self._message = self._look(call, band, group, mode)
+            self._shown = key
+        return self._message
+
+    def _look(self, call: str, band: str, group: str, mode: str) -> dict[str, Any]:
+        message = {
+            "call": call, "name": "", "needs": "", "level": "done", "duplicate": False, "worked": 0, "logged": "",
+            "report": usual_report(mode),
+        }  # fmt: skip
+        if not call:
+            return message
+        place = self._entities.lookup(call, self._clock().date())
+        needs = self._worked.needs(place, "", band, group)
+        try:
+            earlier = before(self._store, [call], band, group)[call]
+        except HearmarkError as error:
+            # The page goes on without its log, and says so
+            return message | {"name": place.name if place else "", "needs": str(error)}
+        level = next((need.level for need in needs if need.kind == "entity"), "done")
+        return message | {
+            "name": place.name if place else "",
+            "needs": reason(needs, place, band, group),
+            "level": level,
+            "duplicate": earlier.same_slot,
+            "worked": earlier.count,
+            "logged": self._logged.get((call, band, group), ""),
+        }
+
+    def log(self, entry: Entry, dx_hz: float, transmit_hz: float | None, mode: str, now_s: float) -> dict[str, Any]:
+        """Keeps the contact; on the disk when this returns. Raises HearmarkError if something is missing."""
+        call = entry.call.strip().upper() or self.call
+        if not call:
+            raise HearmarkError("Whose call? It was not heard twice yet; Shift+G lets you type it.")
+        own_hz = dx_hz if transmit_hz is None else transmit_hz
+        key = (call, band_of(own_hz), mode_group(*adif_mode(mode)))
+        if key in self._logged and not entry.again:
+            raise HearmarkError(f"{call} is in the log already, at {self._logged[key]} UTC; Shift+G logs it again.")
+        now = self._clock()
+        station = self._settings.station
+        took_s = None if self._first_call_s is None else max(now_s, self._now_s) - self._first_call_s
+        draft = Draft(
+            call=call, frequency_hz=own_hz, receive_hz=dx_hz, mode=mode, start=now, stop=now,
+            sent=entry.sent, received=entry.received, notes=entry.notes,
+            power_w=station.power_w if station.call else None,
+            own_call=station.call, own_locator=station.locator,
+            offset_hz=own_hz - dx_hz, calls_made=self._calls_made or None, seconds=took_s, habit=self._habit,
+        )  # fmt: skip
+        contact = self._entities.complete(read_contact(fields_of(draft)))
+        kept = self._store.add(contact)
+        self._worked.add(kept)
+        self._logged[key] = f"{now:%H:%M}"
+        self._given = self._given or call
+        self._calls_made, self._first_call_s = 0, None
+        offset = (own_hz - dx_hz) / 1e3
+        where = f"{own_hz / 1e3:.2f} kHz" + (f", {offset:+.2f} from him" if offset else "")
+        return {"call": call, "id": kept.id, "text": f"Logged {call} at {now:%H:%M} UTC on {where}."}
+
+
+def entry_of(given: dict[str, object]) -> Entry:
+    """The entry in a request of the page; raises HearmarkError if it holds what it should not."""
+    texts = {}
+    for field in dataclasses.fields(Entry):
+        value = given.get(field.name)
+        if field.name == "again" or value is None:
+            continue
+        if not isinstance(value, str) or len(value) > 500:
+            raise HearmarkError(f"'{field.name}' of 'log' must be a text of at most 500 characters.")
+        texts[field.name] = value
+    return Entry(**texts, again=given.get("again") is True)

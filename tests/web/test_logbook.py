@@ -1,0 +1,157 @@
+"""The contact by one key: who the DX is, what is filled in, duplicates before the call, and the page itself."""
+
+import json
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from conftest import until
+
+from hearmark.errors import HearmarkError
+from hearmark.events import Answer, Ear, KeyState, Over
+from hearmark.log.contact import CALLS_MADE, HABIT, OFFSET, SECONDS
+from hearmark.log.store import Store
+from hearmark.settings import settings_from
+from hearmark.web.actions import read_action
+from hearmark.web.logbook import Entry, Logbook
+from hearmark.web.server import Server
+
+DX_HZ, OWN_HZ = 18_143_500.0, 18_148_500.0
+NOW = datetime(2026, 3, 21, 18, 30, 5, tzinfo=UTC)
+SETTINGS = settings_from({"station": {"call": "N0ZZ", "locator": "JO50", "power_w": 50.0}})
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator[Store]:
+    with Store(tmp_path / "log.db", backup=False) as opened:
+        yield opened
+
+
+def book(store: Store, call: str = "") -> Logbook:
+    return Logbook(store, SETTINGS, call=call, clock=lambda: NOW)
+
+
+def over(number: int, text: str) -> Over:
+    return Over(number, 10.0 * number, 10.0 * number + 2, DX_HZ, text)
+
+
+def test_the_dx_is_who_signs_in_several_overs_and_no_caller(store: Store) -> None:
+    logbook = book(store)
+    logbook.notice(over(1, "K1AA 5NN"))
+    logbook.notice(Answer(1, 12.0, None, 12.5, OWN_HZ, 0.9, call="K1AA"))
+    logbook.notice(over(2, "K1AA TU VP8AA UP"))
+    assert logbook.call == "", "once is not enough"
+    logbook.notice(over(3, "QRZ VP8AA"))
+    logbook.notice(over(3, "QRZ VP8AA UP"))
+    assert logbook.call == "VP8AA"
+    logbook.name("t0st")
+    assert logbook.call == "T0ST"
+    logbook.name("")
+    assert logbook.call == "VP8AA"
+    with pytest.raises(HearmarkError, match="is no call"):
+        logbook.name("hello")
+
+
+def test_one_key_writes_all_that_is_known(store: Store) -> None:
+    logbook = book(store, "VP8AA")
+    logbook.notice(Ear(1.0, np.arange(3.0), np.ones(3), "step"))
+    for second in (100.0, 110.0, 125.0):
+        logbook.notice(KeyState(second, True))
+        logbook.notice(KeyState(second + 2, False))
+    done = logbook.log(Entry(), DX_HZ, OWN_HZ, "usb", 160.0)
+    assert done["text"] == "Logged VP8AA at 18:30 UTC on 18148.50 kHz, +5.00 from him."
+    (kept,) = store.find()
+    assert (kept.call, kept.band, kept.mode, kept.submode, kept.entity) == ("VP8AA", "17m", "SSB", "USB", 141)
+    assert (kept.freq_hz, kept.freq_rx_hz, kept.own_call) == (OWN_HZ, DX_HZ, "N0ZZ")
+    assert (kept.text("RST_SENT"), kept.text("MY_GRIDSQUARE"), kept.number("TX_PWR")) == ("59", "JO50", 50.0)
+    assert [kept.text(name) for name in (OFFSET, CALLS_MADE, SECONDS, HABIT)] == ["5000", "3", "60", "step"]
+    assert datetime.fromtimestamp(kept.start_s, UTC) == NOW
+
+
+def test_second_press_does_not_log_twice(store: Store) -> None:
+    logbook = book(store, "VP8AA")
+    logbook.log(Entry(), DX_HZ, OWN_HZ, "usb", 1.0)
+    with pytest.raises(HearmarkError, match="VP8AA is in the log already, at 18:30 UTC"):
+        logbook.log(Entry(), DX_HZ, OWN_HZ, "usb", 2.0)
+    logbook.log(Entry(again=True, notes="once more"), DX_HZ, OWN_HZ, "usb", 3.0)
+    assert store.count() == 2
+
+
+def test_unknown_call_is_asked_for(store: Store) -> None:
+    with pytest.raises(HearmarkError, match="Whose call"):
+        book(store).log(Entry(), DX_HZ, OWN_HZ, "usb", 1.0)
+    assert store.count() == 0
+
+
+def test_duplicate_and_needs_are_told_before_the_call(store: Store) -> None:
+    first = book(store, "VP8AA").station(DX_HZ, "usb")
+    assert (first["name"], first["level"], first["duplicate"], first["report"]) == ("Falkland Is.", "new", False, "59")
+    assert first["needs"].startswith("Falkland Is. never worked")
+    book(store, "VP8AA").log(Entry(), DX_HZ, OWN_HZ, "usb", 1.0)
+    later = book(store, "VP8AA")
+    assert later.station(DX_HZ, "usb")["duplicate"]
+    elsewhere = later.station(14_195_000.0, "usb")
+    assert (elsewhere["duplicate"], elsewhere["worked"], elsewhere["level"]) == (False, 1, "band")
+
+
+@pytest.mark.parametrize(
+    ("text", "entry"),
+    [
+        ('{"verb":"log"}', Entry()),
+        ('{"verb":"log","call":"t0st","sent":"57","again":true}', Entry("t0st", "57", again=True)),
+        ('{"verb":"name","call":"T0ST"}', Entry("T0ST")),
+    ],
+)
+def test_requests_of_the_page(text: str, entry: Entry) -> None:
+    assert read_action(text).entry == entry
+
+
+@pytest.mark.parametrize("text", ['{"verb":"log","call":5}', json.dumps({"verb": "log", "notes": "x" * 501})])
+def test_bad_requests_are_refused(text: str) -> None:
+    with pytest.raises(HearmarkError, match="must be a text of at most 500"):
+        read_action(text)
+
+
+def test_page_logs_with_one_key_and_warns_of_a_duplicate(
+    serve: Callable[..., Server], new_page: Callable[..., Any], store: Store
+) -> None:
+    page = new_page(serve(start_s=30.0, logbook=book(store, "VP8AA")).url)
+    until(page, "document.getElementById('dx-who').textContent.includes('Falkland Is. never worked')")
+    page.keyboard.press("g")
+    until(page, "document.getElementById('notice').textContent.startsWith('Logged VP8AA')")
+    until(page, "document.getElementById('dx-who').textContent.includes('in the log since 18:30 UTC')")
+    assert [contact.call for contact in store.find()] == ["VP8AA"]
+    page.keyboard.press("g")
+    until(page, "document.getElementById('notice').textContent.includes('in the log already')")
+    assert store.count() == 1
+    page.keyboard.press("Shift+G")
+    until(page, "document.getElementById('contact').open")
+    page.keyboard.press("m")
+    sent = page.evaluate("document.getElementById('contact-sent').value")
+    assert sent == "m", "keys go into the sheet, not to the radio"
+    page.fill("#contact-call", "t0st")
+    page.fill("#contact-notes", "a good one")
+    page.keyboard.press("Enter")
+    until(page, "document.getElementById('notice').textContent.startsWith('Logged T0ST')")
+    logged = list(store.in_file_order())
+    assert (logged[1].call, logged[1].text("COMMENT"), logged[1].text("RST_SENT")) == ("T0ST", "a good one", "m")
+
+
+def test_page_without_a_log_has_no_such_key(serve: Callable[..., Server], new_page: Callable[..., Any]) -> None:
+    page = new_page(serve(start_s=30.0).url)
+    assert page.evaluate("document.querySelector('button[data-key=\"g\"]').disabled")
+    assert page.evaluate("document.getElementById('dx-who').textContent") == ""
+
+
+def test_contact_can_be_logged_after_the_stream_has_ended(
+    serve: Callable[..., Server], new_page: Callable[..., Any], store: Store
+) -> None:
+    page = new_page(serve(duration_s=1.0, logbook=book(store, "VP8AA")).url)
+    until(page, "globalThis.hearmark.model.status?.state === 'ended'")
+    page.keyboard.press("g")
+    until(page, "document.getElementById('notice').textContent.startsWith('Logged VP8AA')")
+    assert replace(next(store.find()), id=None).call == "VP8AA"
