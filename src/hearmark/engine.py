@@ -254,6 +254,9 @@ class _Chain:
                 yield event if snr_db is None else replace(event, snr_db=snr_db)
                 yield from self._counsel.marked(event, now_s)
                 continue
+            if event.stop_s is not None and isinstance(event, Over):
+                snr_db = self._strength.snr_db(event.frequency_hz, event.start_s, event.stop_s)
+                event = event if snr_db is None else replace(event, snr_db=snr_db)
             yield event
             if isinstance(event, Over) and event.stop_s is None:
                 self._counsel.over_begins()

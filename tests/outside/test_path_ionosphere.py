@@ -23,7 +23,10 @@ MHZ_SQUARED = 1.24e10
 @pytest.mark.parametrize("coefficients", ["CCIR", "URSI"])
 @pytest.mark.parametrize("month", [1, 4, 7, 10])
 def test_maps_are_those_of_the_coefficients_own_package(coefficients: str, month: int) -> None:
-    """PyIRI's own monthly means, at its reference level IG12 = 100, on the 15th; ours are half a day further into the next month."""
+    """PyIRI's own monthly means, at its reference level IG12 = 100, on the 15th.
+
+    Ours are half a day further into the next month.
+    """
     rng = np.random.default_rng(month)
     lat, lon = np.degrees(np.arcsin(rng.uniform(-1, 1, 40))), rng.uniform(-180, 180, 40)
     hours = np.array([0.0, 7.0, 13.0, 20.0])
