@@ -13,7 +13,10 @@ from hearmark.commands import duplex
 from hearmark.commands import path as paths
 from hearmark.commands import radio as radio_command
 from hearmark.commands.chase import chase
+from hearmark.commands.exposure import exposure
 from hearmark.commands.log import log, open_logbook
+from hearmark.commands.repeaters import repeaters
+from hearmark.commands.satellites import passes
 from hearmark.commands.shared import absolute_window_hz, hz, progress
 from hearmark.errors import HearmarkError
 from hearmark.events import Mode, Plan
@@ -183,6 +186,9 @@ commands.add_command(duplex.split)
 commands.add_command(log)
 commands.add_command(paths.path)
 commands.add_command(radio_command.radio)
+commands.add_command(repeaters)
+commands.add_command(passes)
+commands.add_command(exposure)
 commands.add_command(chase)
 
 
