@@ -126,7 +126,9 @@ def beside(heard: Heard, settings: Settings, address: str | None, licence: str |
         start = Dials(plan.receive_hz, heard.transmit_hz, heard.transmit_hz is not None, plan.mode, plan.mode)
         simulated = SimulatedRadio(start)
         return {"rig": Rig(lambda: simulated, plan, may, settings.radio.put_back)}
-    connect(where).close()  # a wrong address is told now, not on the page
+    from hearmark.radio.daemon import address as address_of
+
+    address_of(where)  # what is no address is told now; a radio that is not there yet may come
     return {"rig": Rig(lambda: connect(where), plan, may, settings.radio.put_back)}
 
 
