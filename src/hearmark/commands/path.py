@@ -78,30 +78,14 @@ def path(**options: Any) -> None:
 
 def resolve(text: str, option: str) -> Place:
     """A place from coordinates, a locator, or what the call of a station tells."""
-    from hearmark.path.places import read_place
+    from hearmark.log.whereabouts import find_place
 
-    place = read_place(text)
+    place = find_place(text)
     if place is None:
-        place = _by_call(text)
-    if place is None:
-        raise HearmarkError(f"{option} {text!r} is no place; give a locator like JO50ab, or LAT,LON like 50.1,8.7.")
-    return place
-
-
-def _by_call(text: str) -> Place | None:
-    """The middle of the entity that a call or prefix names."""
-    from hearmark.path.places import Place
-
-    try:
-        from hearmark.log.entities import Entities  # type: ignore[import-not-found,unused-ignore]
-    except ModuleNotFoundError:
         raise HearmarkError(
-            f"{text!r} is neither a locator nor LAT,LON, and entities are not known yet; give one of these."
-        ) from None
-    found = Entities().lookup(text)
-    if found is None or found.latitude_deg is None or found.longitude_deg is None:
-        return None
-    return Place(found.latitude_deg, found.longitude_deg, found.name)
+            f"{option} {text!r} is no known place; give a locator like JO50ab, LAT,LON like 50.1,8.7, or a call."
+        )
+    return place
 
 
 def frequencies_hz(text: str | None) -> list[float]:

@@ -71,8 +71,8 @@ def learn(
     base = replace(conditions, level_db=0.0, index_shift=0.0)
     log_density = -0.5 * (_FINE[:, None] / INDEX_SD) ** 2 - 0.5 * (_OFFSETS_DB[None, :] / LEVEL_SD_DB) ** 2
     together = _together(heard)
-    for one in together:
-        log_density = log_density + _log_likelihood(here, one, base, own, far)
+    for one, levels in zip(together, _predicted(here, together, base, own, far), strict=True):
+        log_density = log_density + _log_likelihood(one, levels)
     density = np.exp(log_density - log_density.max())
     density /= density.sum()
     shift, shift_sd = _moments(_FINE, density.sum(axis=1))
@@ -91,8 +91,7 @@ def _together(heard: Iterable[Heard]) -> list[Heard]:
     """One measurement a station, megahertz and hour: what repeats within it is the same path, not new evidence."""
     groups: dict[tuple[Place, int, datetime], list[Heard]] = {}
     for one in heard:
-        hour = one.time.astimezone(UTC).replace(minute=0, second=0, microsecond=0)
-        groups.setdefault((one.place, round(one.frequency_hz / 1e6), hour), []).append(one)
+        groups.setdefault((one.place, round(one.frequency_hz / 1e6), _hour(one)), []).append(one)
     out = []
     for group in groups.values():
         levels = [one.snr_db_hz for one in group if one.snr_db_hz is not None]
@@ -100,15 +99,34 @@ def _together(heard: Iterable[Heard]) -> list[Heard]:
     return out
 
 
-def _log_likelihood(here: Place, one: Heard, base: Conditions, own: Equipment, far: Equipment) -> FloatArray:
-    """Over the grid (index shifts, offsets), up to a constant."""
-    sender = replace(far, power_w=one.power_w)
-    found = np.array([
-        predict(here, [one.place], [one.time], [one.frequency_hz], replace(base, index_shift=float(s)), own, sender)
-        .heard_db_hz[0, 0, 0]
-        for s in _SHIFTS
-    ])  # fmt: skip
-    level = np.interp(_FINE, _SHIFTS, found)[:, None] + _OFFSETS_DB[None, :]
+def _predicted(here: Place, heard: list[Heard], base: Conditions, own: Equipment, far: Equipment) -> list[FloatArray]:
+    """Level of each under every shift of the index, all of them in one prediction a shift."""
+    if not heard:
+        return []
+    places = list(dict.fromkeys(one.place for one in heard))
+    hours = sorted({_hour(one) for one in heard})
+    bands = sorted({_band_hz(one) for one in heard})
+    at = [(places.index(one.place), hours.index(_hour(one)), bands.index(_band_hz(one))) for one in heard]
+    power_db = [10.0 * np.log10(one.power_w / far.power_w) for one in heard]
+    levels = []
+    for shift in _SHIFTS:
+        found = predict(here, places, hours, bands, replace(base, index_shift=float(shift)), own, far).heard_db_hz
+        levels.append([found[index] + db for index, db in zip(at, power_db, strict=True)])
+    return list(np.array(levels).T)
+
+
+def _hour(one: Heard) -> datetime:
+    return one.time.astimezone(UTC).replace(minute=30, second=0, microsecond=0)
+
+
+def _band_hz(one: Heard) -> float:
+    """To 100 kHz: nearer frequencies share a path."""
+    return round(one.frequency_hz / 1e5) * 1e5
+
+
+def _log_likelihood(one: Heard, levels: FloatArray) -> FloatArray:
+    """Over the grid (index shifts, offsets), up to a constant. `levels`: shape of _SHIFTS."""
+    level = np.interp(_FINE, _SHIFTS, levels)[:, None] + _OFFSETS_DB[None, :]
     if one.snr_db_hz is None:
         return np.asarray(log_ndtr((one.limit_db_hz - level) / ONE_SD_DB))
     return np.asarray(-0.5 * ((one.snr_db_hz - level) / ONE_SD_DB) ** 2)
