@@ -152,6 +152,7 @@ def listen(**options: Any) -> None:
     from hearmark.listening import Recorder, Wish, open_live
     from hearmark.settings import read_settings
     from hearmark.sources.recording import SigmfWriter
+    from hearmark.web.forecast import Forecaster
     from hearmark.web.live import LiveSession, View
     from hearmark.web.server import serve
 
@@ -171,6 +172,7 @@ def listen(**options: Any) -> None:
     port = settings.page.port if port is None else port
     beside = radio_command.beside(heard, settings, radio_address, licence)
     logbook = open_logbook(log_path, settings, dx_call)
+    beside["forecaster"] = Forecaster(settings.station)
     if record_path is None:
         serve(LiveSession(heard.events, engine, view, paced=heard.paced, logbook=logbook, **beside), port=port)
         return

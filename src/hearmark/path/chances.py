@@ -25,6 +25,8 @@ from hearmark.path.transfer import transfer
 
 FloatArray = npt.NDArray[np.float64]
 DBM_OF_WATT = 30.0
+HOPELESS_DB = -180.0
+"""Received over transmitted power that nobody hears: then the short path is named."""
 LONG_MARGIN_DB = 6.0
 """By so much the long path must be better to be chosen: the method beyond 9000 km is another one than below."""
 
@@ -90,7 +92,7 @@ def predict(
     back_db = DBM_OF_WATT + 10.0 * np.log10(far.power_w) - noise_here
     # both ways share the ionosphere's day: the chance of both is nearly the chance of the weaker
     level = np.median(found.parts_db, axis=0)
-    long = level[count:] > level[:count] + LONG_MARGIN_DB
+    long = level[count:] > np.maximum(level[:count] + LONG_MARGIN_DB, HOPELESS_DB)
     parts = np.where(long, found.parts_db[:, count:], found.parts_db[:, :count])
     out, back = (_spread(parts + db, end.environment) for db, end in ((out_db, far), (back_db, own)))
     probability = out.probability(required_db_hz)

@@ -14,6 +14,7 @@ from hearmark.events import Allowed, Answer, Block, Event, Mode, Note, Plan, Rad
 from hearmark.web.actions import Action
 from hearmark.web.ahead import pieces, read_ahead
 from hearmark.web.fan import Fan, Lane, Tab
+from hearmark.web.forecast import Forecaster
 from hearmark.web.listener import Listener
 from hearmark.web.logbook import Entry, Logbook
 from hearmark.web.pace import Pace
@@ -55,7 +56,8 @@ class LiveSession:
     recordings and the simulator; live sources hold themselves. `tune`: asks a real radio to move its
     transmit frequency; without one the move is noted as the state of a radio tuned by hand. `rig`: a radio that is
     polled, guarded and set; `allowed`: where the licence lets us send, told to the engine before all else.
-    `logbook`: where contacts are kept. Nothing here keys a transmitter.
+    `logbook`: where contacts are kept. `forecaster`: answers the page of paths, is told what is heard.
+    Nothing here keys a transmitter.
     """
 
     def __init__(
@@ -69,6 +71,7 @@ class LiveSession:
         rig: Rig | None = None,
         allowed: Allowed | None = None,
         logbook: Logbook | None = None,
+        forecaster: Forecaster | None = None,
     ) -> None:
         self.view = view
         self.fan = Fan()
@@ -76,6 +79,7 @@ class LiveSession:
         self._source, self._engine, self._paced, self._tune = source, engine, paced, tune
         self._rig, self._allowed = rig, rig.allowed if rig is not None else allowed
         self._logbook = logbook
+        self.forecaster = forecaster or Forecaster()
         self._story = Story()
         self._inbox: queue.Queue[tuple[Tab | None, Action]] = queue.Queue(INBOX)
         self._dx_hz, self._mode = view.dx_hz, view.mode
@@ -214,6 +218,7 @@ class LiveSession:
                 self.fan.put_locked("text", as_text(kept))
 
     def _notice(self, event: Event) -> None:
+        self.forecaster.hear(event)
         if self._logbook is not None:
             self._logbook.notice(event)
         if isinstance(event, Answer):

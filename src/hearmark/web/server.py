@@ -19,8 +19,9 @@ from importlib.resources import files
 
 import uvicorn
 from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
-from starlette.responses import PlainTextResponse, Response
+from starlette.responses import JSONResponse, PlainTextResponse, Response
 from starlette.routing import Route, WebSocketRoute
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from starlette.websockets import WebSocket, WebSocketDisconnect
@@ -112,6 +113,13 @@ def make_app(session: LiveSession, hosts: Iterable[str]) -> ASGIApp:
         body, kind = served[name]
         return Response(body, media_type=kind)
 
+    async def forecast(request: Request) -> Response:
+        try:
+            facts = await run_in_threadpool(session.forecaster.answer, dict(request.query_params))
+        except HearmarkError as error:
+            return JSONResponse({"why": str(error)}, status_code=400)
+        return JSONResponse(facts)
+
     async def link(socket: WebSocket) -> None:
         await socket.accept()
         tab = Tab(asyncio.get_running_loop())
@@ -133,7 +141,17 @@ def make_app(session: LiveSession, hosts: Iterable[str]) -> ASGIApp:
             with contextlib.suppress(asyncio.CancelledError):
                 await sending
 
-    routes = [Route("/", page), Route("/static/{name}", page), WebSocketRoute("/link", link)]
+    async def paths(request: Request) -> Response:
+        body, kind = served["path.html"]
+        return Response(body, media_type=kind)
+
+    routes = [
+        Route("/", page),
+        Route("/path", paths),
+        Route("/path/forecast", forecast),
+        Route("/static/{name}", page),
+        WebSocketRoute("/link", link),
+    ]
     return Gatekeeper(Starlette(routes=routes), hosts)
 
 

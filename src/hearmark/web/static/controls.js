@@ -62,6 +62,7 @@ export class Controls {
       { key: "k", shown: "K", name: "lock the dial, where the radio has that", radio: true, allowed: () => model.radio?.locked !== null, act: () => link.ask({ verb: "lock", on: !model.radio?.locked }) },
       { key: "w", shown: "W", name: "write what he says: up 5 to 10, QSX …", button: "He says", radio: true, act: () => this.say() },
       { key: "g", shown: "G", name: "log the contact (with Shift: look at it first)", button: "Log", allowed: () => this.contact.ready(), act: (wide) => this.contact.log(wide) },
+      { key: "h", shown: "H", name: "is there a path, hour by hour: a page of its own", act: () => { window.open("/path", "hearmark-path"); } },
       { key: "?", shown: "?", name: "this sheet", button: "Keys", act: () => this.help() },
     ];
   }
