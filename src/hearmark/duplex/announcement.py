@@ -51,7 +51,7 @@ def readings(text: str, receive_hz: float, mode: Mode, current: Plan | None = No
     who = (*areas, *callers.continents(text))
     kind = "cw" if mode == "cw" else "voice"
     found = statements(given, text, khz_from_hz(receive_hz), kind)
-    if not found and areas:
+    if not found and (areas or (who and "only" in text.lower())):
         found = _whom_only(receive_hz, current, kind)
     weighed = [(candidate, candidate.weight * _usual(candidate, receive_hz, kind)) for candidate in found]
     return tuple(

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from hearmark.duplex.bands import band_of
 from hearmark.duplex.words import Token
 
-_LAST_DIGITS = {1: 0.15, 2: 0.6, 3: 1.0, 4: 1.0}
+_LAST_DIGITS = {1: 0.05, 2: 0.6, 3: 1.0, 4: 1.0}
 """How likely a number of so many digits is meant as the end of a frequency in kHz."""
 
 _NO_FREQUENCY = {"599", "59", "579", "589", "559", "73", "88"}
@@ -60,14 +60,15 @@ def absolutes(text: str, unit: str, receive_khz: float, whole: bool = False) -> 
     for step in (-1, 0, 1):
         khz = (receive_khz // base + step) * base + value
         if _same_band(khz, receive_khz):
-            yield round(khz, 6), _LAST_DIGITS.get(digits, 0.5), f"last digits of {khz:g} kHz"
+            share = 0.1 if mhz else 1.0
+            yield round(khz, 6), share * _LAST_DIGITS.get(digits, 0.5), f"last digits of {khz:g} kHz"
 
 
 def beyond(low_khz: float, text: str) -> float:
-    """The next frequency above `low_khz` whose last digits are `text`: 14205 to 10 ends on 14210."""
+    """The nearest frequency to `low_khz` whose last digits are `text`: 14205 to 10 ends on 14210."""
     base = 10.0 ** len(text.split(".")[0])
-    high = low_khz // base * base + float(text)
-    return high if high >= low_khz else high + base
+    start = low_khz // base * base + float(text)
+    return min((start - base, start, start + base), key=lambda khz: abs(khz - low_khz))
 
 
 def _same_band(khz: float, receive_khz: float) -> bool:

@@ -38,7 +38,8 @@ _FORMS = re.compile(
 )
 _SIMPLEX = re.compile(
     r"\b(?<!not )(simplex|smplx|transceiv\w+|(no|not|without|isn't) split(ting)?|zero beat"
-    r"|on (his |my |your |our )?(own|same|the same|this|his|my)( own)? (freq\w*|qrg|spot)|on (freq|frequency|qrg))\b"
+    r"|on (his |my |your |our )?(own|same|the same|this|his|my)( own)? (freq\w*|qrg|spot)|on (freq|frequency|qrg)|(listening|qsx) (right )?here"
+    r"|(listening|qsx) (on )?(this|the same|same)( freq\w*)?)\b"
 )
 _NOT_BARE = {"high", "low"}
 
@@ -116,6 +117,13 @@ def _meanings(match: re.Match[str], given: list[Token], receive_khz: float, kind
         sign = 1.0 if match["upto"] == "U" else -1.0
         for figures, weight in runs(numbers("upto1")):
             edge = float(figures[-1])
+            if edge >= 100.0:
+                for khz, share, _ in absolutes(figures[-1], "", receive_khz):
+                    if (khz - receive_khz) * sign > 0.0:
+                        far = abs(khz - receive_khz)
+                        start = min(BARE_KHZ[kind][0], far / 2.0)
+                        yield _ordered(sign * start, sign * far, weight * share, "only the far edge was said")
+                continue
             near = min(BARE_KHZ[kind][0], edge / 2.0)
             yield _ordered(sign * near, sign * edge, weight, "only the far edge was said")
     elif match["stretch"]:
@@ -183,7 +191,7 @@ def _directed(said: Said, sign: float, receive_khz: float, kind: str) -> Iterato
         if not unit and "." in first and float(first) * 1000.0 > receive_khz * 0.9 and first.count("") > 5:
             unit = "M"
         a, b = float(first), None if second is None else float(second)
-        if unit not in ("K", "H") or a >= 1000.0:
+        if unit not in ("K", "H") or (a >= 1000.0 and unit != "H"):
             side = 0.15 if len(first.split(".")[0]) >= 3 or unit == "M" else 0.0
             for low, high, share, why in _places(said, first, second, receive_khz):
                 if low * sign > 0.0 and a < receive_khz * 1.2:
@@ -191,7 +199,7 @@ def _directed(said: Said, sign: float, receive_khz: float, kind: str) -> Iterato
                     if said.open_end and second is None:
                         low, high = sorted((low, low + sign * (BARE_KHZ[kind][1] - BARE_KHZ[kind][0])))
                     yield Candidate(low, high, weight * share * (1.0 if full else side), why)
-        if unit == "M" or a >= 1000.0:
+        if unit == "M" or (a >= 1000.0 and unit != "H"):
             continue
         scale = 1e-3 if unit == "H" else 1.0
         yield from _offsets(said, a * scale, None if b is None else b * scale, sign, weight, kind)
@@ -243,7 +251,8 @@ def _undirected(said: Said, receive_khz: float, kind: str, cue: bool) -> Iterato
         if said.units[0] == "M" or max(a, b or 0.0) >= 100.0:
             continue
         scale = 1e-3 if said.units[0] == "H" else 1.0
-        exact = 0.005 if len(first.partition(".")[2]) >= 3 else 1.0  # nobody counts offsets in hertz
+        mhz = any(why == "frequency in MHz" for _, _, _, why in _places(said, first, second, receive_khz))
+        exact = 0.005 if len(first.partition(".")[2]) >= 3 else 0.1 if mhz else 1.0  # nobody counts offsets in hertz
         for sign, share in ((1.0, 0.45 * exact), (-1.0, 0.05 * exact)):
             for meant in _offsets(said, a * scale, None if b is None else b * scale, sign, weight * share, kind):
                 yield replace(meant, why=f"{meant.why}, taken as {'up' if sign > 0 else 'down'}")

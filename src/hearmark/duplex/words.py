@@ -64,6 +64,17 @@ _WRITTEN = {"½": ".5", "¼": ".25", "¾": ".75"}
 _PIECE = re.compile(r"[a-z\d][a-z\d.,']*|\.\.+|[-+/~±?!;:()]")
 _PARTS = re.compile(r"\d+(?:[.,]\d+)*|[a-z]+")
 
+_HABITS: tuple[tuple[re.Pattern[str], str], ...] = (
+    (re.compile(r"\bplus (?:or )?minus\b"), "±"),
+    (re.compile(r"\bupto\b"), "up to"),
+    (re.compile(r"(?<=\d)k(?=\d)"), "."),
+    (re.compile(r"(?<![\d.])\.(?=\d)"), " 0."),
+    (re.compile(r"(?<=\d)\s*~\s*(?=\d)"), "-"),
+    (re.compile(r"\b(up|down|dn)(\s+\S+\s+(?:to|thru|through)\s+)\1\s+"), r"\1\2"),
+    (re.compile(r"(?<![\d.,])(5|10|15|20),(10|15|20|25|30)(?![\d.,])"), r"\1 \2"),
+)
+"""Ways of writing that say the same more plainly: 1k5 is 1.5, "up 1 to up 3" is "up 1 to 3", "5,10" is two figures."""
+
 
 @dataclass(frozen=True, slots=True)
 class Token:
@@ -82,6 +93,8 @@ def tokens(text: str) -> list[Token]:
     for sign, written in _WRITTEN.items():
         plain = re.sub(rf"(?<!\d)\s*{sign}", f" 0{written}", re.sub(rf"(\d)\s*{sign}", rf"\g<1>{written}", plain))
     plain = re.sub(r"\+/-|\+-", "±", plain).replace("&", " and ").replace("<", " ").replace("=", " ")
+    for pattern, plainer in _HABITS:
+        plain = pattern.sub(plainer, plain)
     plain = re.sub(r"(\d)\s+(\d)/(\d)\b", lambda m: f"{m[1]} {m[2]}/{m[3]}", plain)
     found: list[Token] = []
     for piece in _PIECE.findall(plain):
@@ -92,7 +105,7 @@ def tokens(text: str) -> list[Token]:
 def _piece(piece: str) -> list[Token]:
     """One written piece: a word, a number, both stuck together like "up5" or "5to10up", or neither."""
     if not piece or piece in "?!;:()":
-        return [Token("X", piece)] if piece in ";:" and piece else []
+        return [Token("X", piece)] if piece == ";" else []
     if piece in "-/+~±":
         return [Token({"~": "F"}.get(piece, piece), piece)]
     if piece.startswith(".."):
@@ -106,7 +119,7 @@ def _piece(piece: str) -> list[Token]:
     parts = _PARTS.findall(piece)
     if "".join(parts) != re.sub(r"(?<![\d])[.,](?=[\da-z])|[.,](?![\d])", "", piece):
         return [Token("X", piece)]
-    known = {0: "UDQWu", 1: "UDTKHMSQ"}
+    known = {0: "UDQWu", 1: "UDTKHMSQu"}
     for k, part in enumerate(parts):
         if part[0].isdigit():
             continue
@@ -164,6 +177,8 @@ def _chunk(given: list[Token], k: int) -> tuple[str, int]:
             follows = k + 1 if k + 1 < len(given) and given[k].code == "A" and given[k + 1].code == "w" else k
             if follows < len(given) and given[follows].code == "w":
                 rest, after = _below_hundred(given, follows)
+                if follows > k and after < len(given) and given[after].code == "w":
+                    break  # "two hundred and two ten": another number begins after "and"
                 if code == "t" and after < len(given) and given[after].code == "h":
                     rest, after = str(int(rest) * 100), after + 1
                 number, k = str(int(number) + int(rest)), after
