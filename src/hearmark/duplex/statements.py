@@ -38,7 +38,8 @@ _FORMS = re.compile(
 )
 _SIMPLEX = re.compile(
     r"\b(?<!not )(simplex|smplx|transceiv\w+|(no|not|without|isn't) split(ting)?|zero beat"
-    r"|on (his |my |your |our )?(own|same|the same|this|his|my)( own)? (freq\w*|qrg|spot)|on (freq|frequency|qrg)|(listening|qsx) (right )?here"
+    r"|on (his |my |your |our )?(own|same|the same|this|his|my)( own)? (freq\w*|qrg|spot)|on (freq|frequency|qrg)"
+    r"|(listening|qsx) (right )?here"
     r"|(listening|qsx) (on )?(this|the same|same)( freq\w*)?)\b"
 )
 _NOT_BARE = {"high", "low"}
