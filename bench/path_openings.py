@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import argparse
 import re
+from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from pathlib import Path
 
@@ -32,6 +33,7 @@ STATIONS = {
 APART_MHZ, APART_H = 25.0, 4.0
 """25 MHz within so many hours of local midnight is listed apart: hardly the F2 layer."""
 NOT_HEARD_DB_HZ = 4.0
+NEEDS_DB_HZ = (20.0, 27.0)
 
 
 def read(path: Path) -> tuple[date, Place, str, dict[float, np.ndarray]]:
@@ -61,15 +63,26 @@ def sunspots(head: str, day: date) -> float:
     return solar.from_flux(float(flux[1])) if flux else solar.from_table(day)
 
 
-def predicted(day: date, receiver: Place, spots: float, antenna: str, noise: str) -> dict[float, np.ndarray]:
-    """Median level by frequency in MHz, 24 hours each, at the middle of the hour."""
+@dataclass(frozen=True)
+class Predicted:
+    """By frequency in MHz, 24 hours each: median level, and chance to reach each need in dB-Hz."""
+
+    level: dict[float, np.ndarray]
+    chance: dict[float, dict[float, np.ndarray]]
+
+
+def predicted(day: date, receiver: Place, spots: float, antenna: str, noise: str) -> Predicted:
+    """At the middle of each hour."""
     times = [datetime(day.year, day.month, day.day, h, 30, tzinfo=UTC) for h in range(24)]
-    found = {}
+    level: dict[float, np.ndarray] = {}
+    chance: dict[float, dict[float, np.ndarray]] = {need: {} for need in NEEDS_DB_HZ}
     for mhz, (place, power_w) in STATIONS.items():
         sender = Equipment(power_w, read_antenna("halfwave"), "rural")
         ends = Conditions(spots), sender, Equipment(1.0, read_antenna(antenna), noise)
-        found[mhz] = predict(place, [receiver], times, [mhz * 1e6], *ends).snr_db_hz[0, :, 0]
-    return found
+        for need in NEEDS_DB_HZ:
+            found = predict(place, [receiver], times, [mhz * 1e6], *ends, required_db_hz=need)
+            level[mhz], chance[need][mhz] = found.snr_db_hz[0, :, 0], found.probability[0, :, 0]
+    return Predicted(level, chance)
 
 
 def peirce(truth: np.ndarray, said: np.ndarray) -> tuple[int, int, int, int, float]:
@@ -96,17 +109,26 @@ Counts = tuple[int, int, int, int, float]
 
 
 def pooled_counts(
-    measured: dict[float, np.ndarray], levels: dict[float, np.ndarray], receiver: Place, mufs: list[float], need: float
+    measured: dict[float, np.ndarray], ours: Predicted, receiver: Place, mufs: list[float], need: float
 ) -> dict[str, Counts]:
-    """Over all frequencies whose truth varies: the prediction, "below the daytime MUF by 15 %", the daily mean."""
-    sums: dict[str, list[np.ndarray]] = {"truth": [], "path": [], "muf rule": [], "daily mean": []}
+    """Over all frequencies whose truth varies: the prediction, "below the daytime MUF by 15 %", the daily mean.
+
+    "path" says heard where the chance is a half or more; "path, its mean" where it is more than its own mean over all
+    hours and frequencies: as the share of the heard is not known beforehand, the prediction's own takes its place in
+    the rule that makes Peirce's score largest (Manzato, Weather and Forecasting 22, 1148, 2007).
+    """
+    sums: dict[str, list[np.ndarray]] = {
+        "truth": [], "path": [], "path, its mean": [], "muf rule": [], "daily mean": []
+    }  # fmt: skip
+    chance = ours.chance[need]
+    usual = float(np.mean([chance[mhz] for mhz in measured]))
     for mhz, level in measured.items():
         keep = np.isfinite(level) & ~(at_night(receiver) & (mhz == APART_MHZ))
         truth = level >= need
         if truth[keep].any() and not truth[keep].all():
             rule = np.full(24, mhz <= 0.85 * mufs[STATIONS[mhz][0] is OTTAWA])
             mean = np.full(24, np.nanmean(level) >= need)
-            for name, what in zip(sums, (truth, levels[mhz] >= need, rule, mean), strict=True):
+            for name, what in zip(sums, (truth, chance[mhz] >= 0.5, chance[mhz] >= usual, rule, mean), strict=True):
                 sums[name].append(what[keep])
     whole = {name: np.concatenate(parts) for name, parts in sums.items()}
     truth = whole.pop("truth")
@@ -114,10 +136,10 @@ def pooled_counts(
 
 
 def pooled(
-    measured: dict[float, np.ndarray], levels: dict[float, np.ndarray], receiver: Place, mufs: list[float], need: float
+    measured: dict[float, np.ndarray], ours: Predicted, receiver: Place, mufs: list[float], need: float
 ) -> dict[str, float]:
     """The Peirce scores alone."""
-    return {name: counts[4] for name, counts in pooled_counts(measured, levels, receiver, mufs, need).items()}
+    return {name: counts[4] for name, counts in pooled_counts(measured, ours, receiver, mufs, need).items()}
 
 
 def main() -> None:
@@ -133,7 +155,8 @@ def main() -> None:
         return
     day, receiver, head, measured = read(chosen.file)
     spots = sunspots(head, day)
-    levels = predicted(day, receiver, spots, chosen.antenna, chosen.noise)
+    ours = predicted(day, receiver, spots, chosen.antenna, chosen.noise)
+    levels = ours.level
     print(f"{day}, {receiver.latitude_deg} {receiver.longitude_deg}, R {spots:.0f} (old scale), "
           f"receiver {chosen.antenna}, {chosen.noise}")  # fmt: skip
     apart = at_night(receiver)
@@ -146,7 +169,7 @@ def main() -> None:
         print("   measured ", " ".join(f"{x:4.0f}" for x in truth))
         print("   predicted", " ".join(f"{x:4.0f}" for x in levels[mhz]))
     mufs = daytime_mufs(day, receiver, head)
-    for need in (20.0, 27.0):
+    for need in NEEDS_DB_HZ:
         print(f"heard = at least {need:g} dB-Hz    hits misses false silent  Peirce")
         for mhz, level in measured.items():
             keep = np.isfinite(level) & ~(apart & (mhz == APART_MHZ))
@@ -158,7 +181,7 @@ def main() -> None:
             if mhz == APART_MHZ:
                 night = peirce(truth[apart], said[apart])
                 print(f"{'at night, apart':>27} {night[0]:5d} {night[1]:6d} {night[2]:5d} {night[3]:6d}")
-        for name, counts in pooled_counts(measured, levels, receiver, mufs, need).items():
+        for name, counts in pooled_counts(measured, ours, receiver, mufs, need).items():
             print(
                 f"{'pooled, ' + name:>27} {counts[0]:5d} {counts[1]:6d} {counts[2]:5d} {counts[3]:6d}  {counts[4]:6.2f}"
             )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import json as jsons
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
@@ -12,6 +13,7 @@ import click
 from hearmark.errors import HearmarkError
 
 if TYPE_CHECKING:
+    from hearmark.path.heard import Heard
     from hearmark.path.places import Place
 
 FILE = click.Path(path_type=Path)
@@ -20,7 +22,8 @@ NOISE = click.Choice(["city", "residential", "rural", "quiet"])
 
 @click.command()
 @click.option("--from", "start", help="Locator, or LAT,LON; from the settings if left out.")
-@click.option("--to", "end", required=True, help="Locator, LAT,LON, or a call or prefix of his entity.")
+@click.option("--to", "ends", required=True, multiple=True,
+              help="Locator, LAT,LON, or a call or prefix; several --to give a table of today's chances.")  # fmt: skip
 @click.option("--date", "day", type=click.DateTime(formats=["%Y-%m-%d"]), help="UTC; the 24 h from now if left out.")
 @click.option("--frequencies-mhz", "frequencies", help="Like 18.1,21.2; the amateur bands if left out.")
 @click.option("--power-w", type=float, help="At your antenna; from the settings if left out.")
@@ -37,15 +40,18 @@ NOISE = click.Choice(["city", "residential", "rural", "quiet"])
 @click.option("--sunspots", type=float, help="Smoothed sunspot number, as published since 2015.")
 @click.option("--cycle", "table", type=FILE, help="CSV with month,sunspots in place of the shipped table.")
 @click.option("--kp", type=click.FloatRange(0.0, 9.0), help="Planetary index now; quiet if left out.")
+@click.option("--heard", type=FILE, help="What you hear: CSV time,place,frequency_mhz,snr_db_hz,power_w; corrects.")
 @click.option("--picture", type=FILE, help="Write the timeline here, as PNG.")
 @click.option("--settings", "settings_path", type=FILE, help="Settings file (TOML).")
 @click.option("--json", "as_json", is_flag=True, help="Print the facts as JSON.")
 def path(**options: Any) -> None:
     """Chance, hour by hour and band by band, that a station can be worked."""
     from hearmark.files import check_writable, write_whole
+    from hearmark.path import today
     from hearmark.path.antenna import read_antenna
     from hearmark.path.chances import predict
     from hearmark.path.conditions import Conditions, Equipment
+    from hearmark.path.heard import learn
     from hearmark.path.outlook import document, readable
     from hearmark.settings import read_settings
 
@@ -53,7 +59,7 @@ def path(**options: Any) -> None:
         check_writable(options["picture"])
     station = read_settings(options["settings_path"]).station
     here = resolve(options["start"] or station.locator or _nowhere(), "--from")
-    there = resolve(options["end"], "--to")
+    there = [resolve(text, "--to") for text in options["ends"]]
     now = datetime.now(UTC)
     begin = options["day"].replace(tzinfo=UTC) if options["day"] else now.replace(minute=0, second=0, microsecond=0)
     power_w = station.power_w if options["power_w"] is None else options["power_w"]
@@ -64,8 +70,21 @@ def path(**options: Any) -> None:
     conditions = Conditions(_activity(options, begin.date()), options["kp"])
     times = [begin + timedelta(hours=h) for h in range(24)]
     required = options["required_db_hz"]
-    chances = predict(here, [there], times, frequencies_hz(options["frequencies"]), conditions, own, far, required)
+    if not -50.0 <= required <= 150.0:
+        raise HearmarkError(f"--required-db-hz {required:g} is out of range; give dB-Hz, like 27 for Morse.")
+    learnt = None
+    if options["heard"]:
+        learnt = learn(here, _read_heard(options["heard"]), conditions, own, far)
+        conditions = learnt.conditions
+    chances = predict(here, there, times, frequencies_hz(options["frequencies"]), conditions, own, far, required)
+    if len(there) > 1:
+        rows = today.ranked(chances, list(options["ends"]))
+        click.echo(
+            jsons.dumps({"schema": 1, "stations": rows}, indent=1) if options["as_json"] else today.readable(rows)
+        )
+        return
     content = document(chances, conditions, own, far)
+    content["learnt"] = None if learnt is None else learnt.facts()
     if options["picture"]:
         from hearmark.path.timeline import timeline_png
 
@@ -74,6 +93,8 @@ def path(**options: Any) -> None:
         click.echo(jsons.dumps(content, indent=1))
     else:
         click.echo(readable(content, chances, now=None if options["day"] else now), nl=False)
+        if learnt is not None:
+            click.echo("\n" + learnt.sentence())
 
 
 def resolve(text: str, option: str) -> Place:
@@ -98,6 +119,32 @@ def frequencies_hz(text: str | None) -> list[float]:
         found = [float(part) * 1e6 for part in text.split(",")]
     except ValueError:
         raise HearmarkError(f"--frequencies-mhz {text!r} are no frequencies; give MHz like 18.1,21.2.") from None
+    return found
+
+
+def _read_heard(path: Path) -> list[Heard]:
+    """Measurements from CSV; an empty snr_db_hz means that he was known to send and not heard."""
+    from hearmark.path.heard import Heard
+
+    found = []
+    try:
+        rows = list(csv.DictReader(path.read_text(encoding="utf-8").splitlines()))
+    except (OSError, UnicodeDecodeError):
+        raise HearmarkError(f"Cannot read {path}; give CSV with time,place,frequency_mhz,snr_db_hz,power_w.") from None
+    for number, row in enumerate(rows, 2):
+        try:
+            when = datetime.fromisoformat(row["time"].strip())
+            level = (row.get("snr_db_hz") or "").strip()
+            power_w = float((row.get("power_w") or "100").strip())
+            frequency_hz, snr_db_hz = float(row["frequency_mhz"]) * 1e6, float(level) if level else None
+        except (KeyError, ValueError, AttributeError):
+            raise HearmarkError(
+                f"{path}, line {number}: expected time,place,frequency_mhz,snr_db_hz,power_w, "
+                "like 2026-03-21T15:00Z,FN31,14.02,45,100."
+            ) from None
+        when = when if when.tzinfo else when.replace(tzinfo=UTC)
+        place = resolve(row.get("place") or "", f"{path}, line {number}: place")
+        found.append(Heard(place, when, frequency_hz, snr_db_hz, _watts(power_w, f"{path}, line {number}: power_w")))
     return found
 
 

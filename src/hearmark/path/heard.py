@@ -19,6 +19,7 @@ from hearmark.events import Answer, Event, Over
 from hearmark.path.chances import predict
 from hearmark.path.conditions import Conditions, Equipment
 from hearmark.path.places import Place
+from hearmark.path.solar import NEW_TO_OLD
 
 FloatArray = npt.NDArray[np.float64]
 REFERENCE_DB = 33.98
@@ -60,6 +61,28 @@ class Learnt:
     level_db: float
     level_sd_db: float
     stations: int
+
+    def facts(self) -> dict[str, float | int]:
+        """Before and after, ready for JSON; sunspot numbers on the published scale."""
+        return {
+            "stations": self.stations,
+            "sunspots_shift": round(self.index_shift / NEW_TO_OLD, 1),
+            "sunspots_sd_before": round(INDEX_SD / NEW_TO_OLD, 1),
+            "sunspots_sd": round(self.index_sd / NEW_TO_OLD, 1),
+            "level_db": round(self.level_db, 1),
+            "level_sd_before_db": LEVEL_SD_DB,
+            "level_sd_db": round(self.level_sd_db, 1),
+        }
+
+    def sentence(self) -> str:
+        """The same in words."""
+        f = self.facts()
+        return (
+            f"Corrected by {f['stations']} measurements: sunspot number {f['sunspots_shift']:+.0f} "
+            f"(before 0 +- {f['sunspots_sd_before']:.0f}, now +- {f['sunspots_sd']:.0f}), "
+            f"levels {f['level_db']:+.0f} dB "
+            f"(before 0 +- {f['level_sd_before_db']:.0f}, now +- {f['level_sd_db']:.0f})."
+        )
 
 
 def learn(

@@ -15,7 +15,7 @@ from hearmark.path.antenna import Antenna, read_antenna
 from hearmark.path.bands import BANDS, NEEDS_DB_HZ
 from hearmark.path.chances import Chances, predict
 from hearmark.path.conditions import Conditions, Equipment
-from hearmark.path.heard import INDEX_SD, LEVEL_SD_DB, Learnt, Listener, learn
+from hearmark.path.heard import Learnt, Listener, learn
 from hearmark.path.noise import DECILES_DB
 from hearmark.path.outlook import document, now_sentence
 from hearmark.path.places import Place
@@ -70,7 +70,7 @@ class Forecaster:
             row["probability_before"] = round(float(chance), 4)
         return {
             **facts, "now": now.strftime("%Y-%m-%dT%H:%M:%SZ"), "now_sentence": now_sentence(after, 0, now),
-            "learnt": _learnt(learnt), "map": _map(after, now),
+            "learnt": None if learnt is None else learnt.facts(), "map": _map(after, now),
         }  # fmt: skip
 
     def _learn(self, here: Place, there: Place, conditions: Conditions, own: Equipment) -> Learnt:
@@ -119,17 +119,6 @@ def _number(query: Mapping[str, str], name: str, low: float, high: float, defaul
     if not low <= value <= high:
         raise HearmarkError(f"{name} {text!r} is out of range; give {low:g} to {high:g}.")
     return value
-
-
-def _learnt(learnt: Learnt | None) -> dict[str, Any] | None:
-    if learnt is None:
-        return None
-    return {
-        "stations": learnt.stations, "sunspots_shift": round(learnt.index_shift / solar.NEW_TO_OLD, 1),
-        "sunspots_sd_before": round(INDEX_SD / solar.NEW_TO_OLD, 1),
-        "sunspots_sd": round(learnt.index_sd / solar.NEW_TO_OLD, 1), "level_db": round(learnt.level_db, 1),
-        "level_sd_before_db": LEVEL_SD_DB, "level_sd_db": round(learnt.level_sd_db, 1),
-    }  # fmt: skip
 
 
 def _map(chances: Chances, now: datetime) -> dict[str, Any]:

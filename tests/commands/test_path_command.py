@@ -1,0 +1,109 @@
+"""`hearmark path`: the contract of its JSON, its words, and one sentence for each thing a person may do wrong."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from hearmark import cli
+
+BASE = ["path", "--from", "JO50", "--date", "2026-03-21", "--solar-flux", "140"]
+
+
+def run(capsys: pytest.CaptureFixture[str], *arguments: str) -> tuple[int, str, str]:
+    with pytest.raises(SystemExit) as ended:
+        cli.main([*BASE, *arguments])
+    out = capsys.readouterr()
+    return int(ended.value.code or 0), out.out, out.err
+
+
+def test_json_keeps_its_contract(capsys: pytest.CaptureFixture[str]) -> None:
+    code, out, _ = run(capsys, "--to", "FN31", "--frequencies-mhz", "18.1,21.2", "--json")
+    found = json.loads(out)
+    assert code == 0
+    assert found["distance_km"] == pytest.approx(6229.4, abs=1.0)
+    assert found["bearing_deg"] == pytest.approx(296.0, abs=1.0)
+    assert [(h["utc_hour"], h["frequency_mhz"]) for h in found["hours"][:3]] == [(0, 18.1), (0, 21.2), (1, 18.1)]
+    assert len(found["hours"]) == 48
+    assert all(0.0 <= h["probability"] <= 1.0 for h in found["hours"])
+    assert all(
+        (h["probability"] >= 0.5) == (h["snr_db_hz"] >= 27.0)
+        for h in found["hours"]
+        if abs(h["snr_db_hz"] - 27.0) > 0.1
+    )
+
+
+def test_power_and_need_count_in_decibels(capsys: pytest.CaptureFixture[str]) -> None:
+    found = [
+        json.loads(run(capsys, "--to", "FN31", "--frequencies-mhz", "14.1", "--json", *more)[1])["hours"][15]
+        for more in ((), ("--power-w", "1000"), ("--required-db-hz", "43"))
+    ]
+    assert found[1]["snr_db_hz"] - found[0]["snr_db_hz"] == pytest.approx(10.0, abs=0.15)
+    assert found[2]["probability"] < found[0]["probability"] < found[1]["probability"]
+
+
+def test_the_bands_in_words_and_a_picture(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    picture = tmp_path / "path.png"
+    code, out, _ = run(capsys, "--to", "-33.5,151", "--picture", str(picture))
+    assert code == 0
+    assert "point to" in out
+    assert all(f" {band} " in out for band in ("160 m", "20 m", "10 m"))
+    assert picture.read_bytes()[:4] == b"\x89PNG"
+
+
+def test_several_stations_become_a_table_the_likeliest_first(capsys: pytest.CaptureFixture[str]) -> None:
+    code, out, _ = run(capsys, "--to", "FN31", "--to", "JN48", "--to", "QF56", "--json")
+    rows = json.loads(out)["stations"]
+    assert code == 0
+    assert {row["station"] for row in rows} == {"FN31", "JN48", "QF56"}
+    chances = [row["probability"] for row in rows]
+    assert chances == sorted(chances, reverse=True)
+    assert "JN48" in run(capsys, "--to", "FN31", "--to", "JN48")[1]
+
+
+def test_what_is_heard_corrects(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    heard = tmp_path / "heard.csv"
+    heard.write_text(
+        "time,place,frequency_mhz,snr_db_hz,power_w\n2026-03-21T15:00Z,FN31,14.02,,100\n2026-03-21T15:10Z,QF56,14.02,12,100\n"
+    )
+    plain = json.loads(run(capsys, "--to", "FN31", "--json")[1])
+    code, out, _ = run(capsys, "--to", "FN31", "--json", "--heard", str(heard))
+    corrected = json.loads(out)
+    assert code == 0
+    assert corrected["learnt"]["stations"] == 2
+    assert corrected["learnt"]["level_db"] < 0.0
+    assert sum(h["probability"] for h in corrected["hours"]) < sum(h["probability"] for h in plain["hours"])
+
+
+@pytest.mark.parametrize(
+    ("arguments", "why"),
+    [
+        (["--to", "nowhere land"], "no known place"),
+        (["--to", "95,10"], "latitude -90 to 90"),
+        (["--to", "FN31", "--frequencies-mhz", "144"], "1.5 to 60 MHz"),
+        (["--to", "FN31", "--frequencies-mhz", "many"], "no frequencies"),
+        (["--to", "FN31", "--power-w", "0"], "no power"),
+        (["--to", "FN31", "--sunspots", "100"], "not both"),
+        (["--to", "FN31", "--solar-flux", "nan"], "out of range"),
+        (["--to", "FN31", "--required-db-hz", "nan"], "--required-db-hz"),
+        (["--to", "FN31", "--antenna", "sloper"], "no antenna"),
+        (["--to", "FN31", "--antenna", "dipole:0"], "no usable height"),
+        (["--to", "FN31", "--picture", "/nowhere/x.png"], "Cannot write"),
+        (["--to", "FN31", "--heard", "/nowhere/x.csv"], "Cannot read"),
+        (["--to", "FN31", "--date", "yesterday"], "--date"),
+    ],
+)
+def test_bad_input_gets_one_sentence(capsys: pytest.CaptureFixture[str], arguments: list[str], why: str) -> None:
+    code, out, error = run(capsys, *arguments)
+    assert code == 2
+    assert out == ""
+    assert why in error
+    assert error.count("\n") == 1
+    assert "Traceback" not in error
+
+
+def test_without_a_place_of_ones_own(capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as ended:
+        cli.main(["path", "--to", "FN31"])
+    assert ended.value.code == 2
+    assert "own place" in capsys.readouterr().err
