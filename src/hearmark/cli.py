@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Sequence
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +17,7 @@ from hearmark.commands.chase import chase
 from hearmark.commands.exposure import exposure
 from hearmark.commands.log import log, open_logbook
 from hearmark.commands.repeaters import repeaters
+from hearmark.commands.report import keep_live, report
 from hearmark.commands.satellites import passes
 from hearmark.commands.shared import absolute_window_hz, hz, progress
 from hearmark.errors import HearmarkError
@@ -150,6 +152,7 @@ def listen(**options: Any) -> None:
     from hearmark.engine import Engine, EngineConfig
     from hearmark.files import check_writable
     from hearmark.listening import Recorder, Wish, open_live
+    from hearmark.session import Remembering, SessionRecord
     from hearmark.settings import read_settings
     from hearmark.sources.recording import SigmfWriter
     from hearmark.web.forecast import Forecaster
@@ -166,26 +169,33 @@ def listen(**options: Any) -> None:
         khz = options.pop(f"{name}_khz")
         options[f"{name}_hz"] = None if khz is None else hz(khz, f"--{name}")
     heard = open_live(Wish(**options), settings)
-    engine = Engine(EngineConfig(heard.dx_hz, heard.mode, heard.window_low_hz, heard.window_high_hz))
     edges = (heard.window_low_hz, heard.window_high_hz)
+    record = SessionRecord(heard.dx_hz, heard.mode, edges)
+    engine = Remembering(Engine(EngineConfig(heard.dx_hz, heard.mode, *edges)), record)
     view = View(heard.title, heard.dx_hz, heard.mode, *edges, heard.transmit_hz, pausable=heard.paced)
     port = settings.page.port if port is None else port
     beside = radio_command.beside(heard, settings, radio_address, licence)
     logbook = open_logbook(log_path, settings, dx_call)
+    begun = datetime.now(UTC)
+    beside["logbook"] = logbook
     beside["forecaster"] = Forecaster(settings.station)
-    if record_path is None:
-        serve(LiveSession(heard.events, engine, view, paced=heard.paced, logbook=logbook, **beside), port=port)
-        return
-    with SigmfWriter(record_path, heard.sample_rate_hz, heard.title) as writer:
-        recorder = Recorder(engine, writer, heard.mode)
-        try:
-            serve(LiveSession(heard.events, recorder, view, paced=heard.paced, logbook=logbook, **beside), port=port)
-        finally:
-            recorder.annotate()
+    try:
+        if record_path is None:
+            serve(LiveSession(heard.events, engine, view, paced=heard.paced, **beside), port=port)
+            return
+        with SigmfWriter(record_path, heard.sample_rate_hz, heard.title) as writer:
+            recorder = Recorder(engine, writer, heard.mode)
+            try:
+                serve(LiveSession(heard.events, recorder, view, paced=heard.paced, **beside), port=port)
+            finally:
+                recorder.annotate()
+    finally:
+        keep_live(logbook, record, begun)
 
 
 commands.add_command(duplex.split)
 commands.add_command(log)
+log.add_command(report)
 commands.add_command(paths.path)
 commands.add_command(radio_command.radio)
 commands.add_command(repeaters)

@@ -105,6 +105,28 @@ def test_needs(capsys: pytest.CaptureFixture[str], db: Path) -> None:
     assert "Bouvet" in run(capsys, "log", "needs", "--missing", "--store", db)
 
 
+def test_report_of_a_review_and_of_kept_sessions(capsys: pytest.CaptureFixture[str], db: Path, tmp_path: Path) -> None:
+    found, page, picture = tmp_path / "found.json", tmp_path / "report.html", tmp_path / "report.png"
+    marks = [{"start_s": 4.0 + n, "frequency_hz": 14.0245e6, "confidence": 0.9, "call": "K1AA"} for n in range(3)]
+    overs = [{"start_s": 0.0, "stop_s": 2.0, "text": ""}, {"start_s": 8.0, "stop_s": 9.0, "text": ""}]
+    dx = {"frequency_hz": 14.023e6, "mode": "cw", "overs": overs}
+    found.write_text(json.dumps({"recording": {"duration_s": 9.0}, "dx": dx, "answers": marks, "ear": None}))
+    outputs = ("--html", page, "--picture", picture)
+    text = run(capsys, "log", "report", found, "--keep", "mine", "--store", db, *outputs)
+    assert "where he answered last" in text
+    assert "within reach of 2 of 2 answers" in text
+    assert page.read_text().startswith("<!doctype html>")
+    assert picture.read_bytes().startswith(b"\x89PNG")
+    (row,) = run_json(capsys, "log", "report", "--store", db)["sessions"]
+    assert (row["name"], row["marks"], row["worked"]) == ("mine", 3, False)
+    again = run_json(capsys, "log", "report", "--session", row["session"], "--store", db)
+    assert again["marks"] == 3
+    assert "There is no session number 99" in fails(capsys, "log", "report", "--session", 99, "--store", db)
+    found.write_text("[]")
+    assert "is no review" in fails(capsys, "log", "report", found)
+    assert "add --dx KHZ" in fails(capsys, "log", "report", tmp_path / "tape.sigmf-meta")
+
+
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [

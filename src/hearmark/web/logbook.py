@@ -43,7 +43,9 @@ class Entry:
 
 
 class Logbook:
-    """One session's link to the log. Not thread-safe: the session's worker calls it, or its owner locks."""
+    """One session's link to the log. `worked`: when, where and whom, of the last contact kept. Not thread-safe: the
+    session's worker calls it, or its owner locks.
+    """
 
     def __init__(
         self,
@@ -53,7 +55,8 @@ class Logbook:
         call: str = "",
         clock: Callable[[], datetime] = lambda: datetime.now(UTC),
     ) -> None:
-        self._store, self._settings, self._clock = store, settings, clock
+        self.store, self._settings, self._clock = store, settings, clock
+        self.worked: dict[str, Any] | None = None
         self._entities = entities or Entities()
         self._given = call.strip().upper()
         self._worked = worked(store, settings.log.confirmed_by)
@@ -122,7 +125,7 @@ class Logbook:
         place = self._entities.lookup(call, self._clock().date())
         needs = self._worked.needs(place, "", band, group)
         try:
-            earlier = before(self._store, [call], band, group)[call]
+            earlier = before(self.store, [call], band, group)[call]
         except HearmarkError as error:
             # The page goes on without its log, and says so
             return message | {"name": place.name if place else "", "needs": str(error)}
@@ -156,10 +159,11 @@ class Logbook:
             offset_hz=own_hz - dx_hz, calls_made=self._calls_made or None, seconds=took_s, habit=self._habit,
         )  # fmt: skip
         contact = self._entities.complete(read_contact(fields_of(draft)))
-        kept = self._store.add(contact)
+        kept = self.store.add(contact)
         self._worked.add(kept)
         self._logged[key] = f"{now:%H:%M}"
         self._given = self._given or call
+        self.worked = {"time_s": round(now_s, 3), "frequency_hz": own_hz, "call": call}
         self._calls_made, self._first_call_s = 0, None
         offset = (own_hz - dx_hz) / 1e3
         where = f"{own_hz / 1e3:.2f} kHz" + (f", {offset:+.2f} from him" if offset else "")
