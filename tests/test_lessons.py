@@ -57,7 +57,8 @@ def test_facts_hold_what_was_said_before_each_answer(record: SessionRecord) -> N
 def test_lessons_count_each_rule(record: SessionRecord) -> None:
     found = lessons(record.facts("VP8AA", None, {"time_s": 76.0, "frequency_hz": DX_HZ + 1700.0, "call": "VP8AA"}))
     within = {name: rule["within_reach"] for name, rule in found["rules"].items()}
-    # Within 100 Hz: we stood at +1700, he was at 1600, 1700, 1800 there; the last place is always 100 Hz behind; the middle is +2000
+    # Within 100 Hz: we stood at +1700, he was at 1600 to 1800 there; the last place is always 100 Hz behind; the middle
+    # is +2000
     assert within == {"advised": 8, "ear": 8, "own": 3, "last": 7, "step": 6, "middle": 1}
     assert found["rules"]["own"]["first_after_answers"] == 5
     assert (found["calls_made"], found["seconds_to_work"]) == (8, 73.5)

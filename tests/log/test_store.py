@@ -67,33 +67,37 @@ def test_commits_are_synced(store: Store) -> None:
         assert connection.execute(sa.text("PRAGMA journal_mode")).scalar() == "wal"
 
 
+def confirmed_by(writer: subprocess.Popen[str], least: int) -> list[int]:
+    """Lets a writer confirm so many contacts, kills it at once, and gives all that it had confirmed."""
+    assert writer.stdout is not None
+    assert writer.stderr is not None
+    said = []
+    while len(said) < least:
+        line = writer.stdout.readline()
+        assert line, writer.stderr.read()
+        said.append(line)
+    writer.send_signal(signal.SIGKILL)
+    said += writer.stdout.read().splitlines(keepends=True)
+    writer.wait()
+    assert not writer.stderr.read()
+    # A line without its end was cut by the kill: nobody could have read it
+    return [int(line) for line in said if line.endswith("\n")]
+
+
 def test_nothing_confirmed_is_lost_by_kill_9(tmp_path: Path) -> None:
     path = tmp_path / "log.db"
     confirmed: list[int] = []
     for stop_after in (1, 7, 20, 45):
         first = (confirmed[-1] + 1000) if confirmed else 0
-        writer = start_writer(path, first)
-        assert writer.stdout is not None
-        for _ in range(stop_after):
-            confirmed.append(int(writer.stdout.readline()))
-        writer.send_signal(signal.SIGKILL)
-        confirmed += [int(line) for line in writer.communicate()[0].splitlines()]
+        confirmed += confirmed_by(start_writer(path, first), stop_after)
     assert is_sound(path)
     assert set(confirmed) <= set(numbers_in(path))
 
 
 def test_two_processes_lose_nothing_and_wait_for_each_other(tmp_path: Path) -> None:
     path = tmp_path / "log.db"
-    writers = [start_writer(path, first) for first in (0, 500_000)]
-    confirmed = []
-    for writer in writers:
-        assert writer.stdout is not None
-        confirmed += [int(writer.stdout.readline()) for _ in range(40)]
-    for writer in writers:
-        writer.kill()
-        out, errors = writer.communicate()
-        confirmed += [int(line) for line in out.splitlines()]
-        assert "Error" not in errors
+    writers = [start_writer(path, first) for first in (0, 500_000, 700_000)]
+    confirmed = [number for writer in writers for number in confirmed_by(writer, 40)]
     found = numbers_in(path)
     assert set(confirmed) <= set(found)
     assert len(set(found)) == len(found)

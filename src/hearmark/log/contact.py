@@ -28,11 +28,15 @@ OFFSET, CALLS_MADE, SECONDS, HABIT = (
 """What the program knew of the contact."""
 EARLIEST = date(1900, 1, 1)
 _DAY_S = 86_400
+_ENCODER = json.JSONEncoder(separators=(",", ":"))
 
 
 @dataclass(frozen=True, slots=True)
 class Contact:
-    """A contact in the log. Zone 0 and entity None: not known; entity 0: known to be none, such as a ship at sea."""
+    """A contact in the log. Zone 0 and entity None: not known; entity 0: known to be none, such as a ship at sea.
+
+    `digest`: the same for records of the same content, whatever the order and case of names.
+    """
 
     fields: Fields
     call: str
@@ -56,15 +60,12 @@ class Contact:
     itu_zone: int = 0
     id: int | None = None
     remarks: tuple[str, ...] = ()
+    digest: bytes = b""
 
     @property
     def day(self) -> date:
         """The UTC day on which it began."""
         return datetime.fromtimestamp(self.start_s, UTC).date()
-
-    def digest(self) -> bytes:
-        """The same for records of the same content, whatever the order and case of names."""
-        return digest_of(self.fields)
 
     def text(self, name: str) -> str:
         """The value of an ADIF field by its name in upper case; empty if it has none."""
@@ -81,7 +82,7 @@ class Contact:
 def digest_of(fields: Fields) -> bytes:
     """Sixteen bytes that stand for the content of a record."""
     content = sorted((field.name.upper(), field.value, field.kind.upper()) for field in fields if field.value)
-    return blake2b(json.dumps(content).encode("utf-8", "surrogatepass"), digest_size=16).digest()
+    return blake2b(_ENCODER.encode(content).encode(), digest_size=16).digest()
 
 
 def read_contact(fields: Fields) -> Contact:
@@ -133,6 +134,7 @@ def read_contact(fields: Fields) -> Contact:
         cq_zone=_whole(said, "CQZ") or 0,
         itu_zone=_whole(said, "ITUZ") or 0,
         remarks=tuple(remarks),
+        digest=digest_of(fields),
     )
 
 
@@ -143,7 +145,7 @@ def with_fields(contact: Contact, fields: Fields) -> Contact:
 
 def fields_json(fields: Fields) -> str:
     """Fields as they are stored."""
-    return json.dumps([field if field.kind else field[:2] for field in fields], separators=(",", ":"))
+    return _ENCODER.encode([field if field.kind else field[:2] for field in fields])
 
 
 def fields_from(text: str) -> Fields:

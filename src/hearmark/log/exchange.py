@@ -166,7 +166,7 @@ class _Batch:
         return len(self.new) + len(self.completing)
 
     def take(self, line: int, contact: Contact) -> None:
-        digest = contact.digest()
+        digest = contact.digest
         if digest in self.known.digests:
             self.report.unchanged += 1
             return
@@ -183,7 +183,7 @@ class _Batch:
             add_definitions(connection, self.definitions)
             query = sa.select(contacts.c.digest).where(contacts.c.id > self.known.last)
             there = set(connection.execute(query).scalars())
-            fresh = [contact for contact in self.new if contact.digest() not in there]
+            fresh = [contact for contact in self.new if contact.digest not in there]
             numbers = add_rows(connection, fresh)
             done = [self._complete(connection, *entry) for entry in self.completing]
             last = connection.execute(sa.select(sa.func.max(contacts.c.id))).scalar() or 0

@@ -7,6 +7,7 @@ the state of the last commit. Reading never waits for writing.
 from __future__ import annotations
 
 import sqlite3
+import time
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
@@ -186,7 +187,7 @@ def row_from(contact: Contact) -> dict[str, Any]:
     """The columns of a contact, without its number."""
     row: dict[str, Any] = {name: getattr(contact, name) for name in _COLUMNS}
     row["mode_group"] = contact.group
-    row["digest"] = contact.digest()
+    row["digest"] = contact.digest
     row["fields"] = fields_json(contact.fields)
     return row
 
@@ -194,7 +195,7 @@ def row_from(contact: Contact) -> dict[str, Any]:
 def contact_from(row: Row[Any]) -> Contact:
     """A contact from its row."""
     values = {name: getattr(row, name) for name in _COLUMNS}
-    return Contact(id=row.id, group=row.mode_group, fields=fields_from(row.fields), **values)
+    return Contact(id=row.id, digest=row.digest, group=row.mode_group, fields=fields_from(row.fields), **values)
 
 
 @contextmanager
@@ -224,6 +225,19 @@ def _revision(connection: Connection) -> str | None:
     return connection.execute(sa.text("select version_num from alembic_version")).scalar()
 
 
+def _set_journal(connection: Any) -> None:
+    """Write-ahead log. While another process sets it too, SQLite says "locked" at once and does not wait by itself."""
+    until = time.monotonic() + WAIT_S
+    while True:
+        try:
+            connection.execute("PRAGMA journal_mode=WAL")
+            return
+        except sqlite3.OperationalError as error:
+            if "locked" not in str(error) or time.monotonic() > until:
+                raise
+            time.sleep(0.02)
+
+
 def _engine(path: Path) -> Engine:
     engine = sa.create_engine(f"sqlite:///{path}", connect_args={"timeout": WAIT_S})
 
@@ -231,7 +245,7 @@ def _engine(path: Path) -> Engine:
     def _connect(connection: Any, _: Any) -> None:
         # The driver must not begin transactions by itself: the next hook does
         connection.isolation_level = None
-        connection.execute("PRAGMA journal_mode=WAL")
+        _set_journal(connection)
         connection.execute("PRAGMA synchronous=FULL")
         connection.execute("PRAGMA temp_store=MEMORY")
         connection.execute("PRAGMA cache_size=-65536")
