@@ -44,12 +44,13 @@ def commands() -> None:
 @click.option("--center", "center_khz", type=float, help="Centre of the recording in kHz, if the file does not say.")
 @click.option("--dial", type=FILE, help="CSV time_s,receive_hz,keyed, for mono audio of one receiver.")
 @click.option("--pitch", "pitch_hz", type=float, default=600.0, show_default=True, help="CW pitch of mono audio, Hz.")
+@click.option("--licence", help="Privileges table, like us-general: the advice keeps to it.")
 @click.option("--cut", is_flag=True, help="Read a damaged recording as far as it goes.")
 @click.option("--json", "json_path", type=FILE, help="Write what was found here.")
 @click.option("--picture", type=FILE, help="Write the ladder here, as PNG.")
 def review(
     recording: Path, dx_khz: float | None, mode: Mode | None, window: str | None, center_khz: float | None,
-    dial: Path | None, pitch_hz: float, cut: bool, json_path: Path | None, picture: Path | None,
+    dial: Path | None, pitch_hz: float, licence: str | None, cut: bool, json_path: Path | None, picture: Path | None,
 ) -> None:  # fmt: skip
     """Find the answers in a SigMF recording, an I/Q WAV, or mono audio with a dial log."""
     from hearmark import report
@@ -77,6 +78,8 @@ def review(
         window_hz = dialled_window_hz(read_dial_log(dial), dx_hz, mode)
     low_hz, high_hz = window_hz or (None, None)
     engine = Engine(EngineConfig(dx_hz=dx_hz, mode=mode, window_low_hz=low_hz, window_high_hz=high_hz))
+    if licence:
+        engine.feed(duplex.allowed_event(licence, dx_hz, mode))
     with progress("Listening", source.duration_s or 1.0) as advance:
         events = hear(source, engine, advance)
     about = report.Recording(source.sample_rate_hz, source.center_hz, source.duration_s or 0.0)

@@ -11,7 +11,7 @@ import click
 
 from hearmark.commands.shared import hz
 from hearmark.errors import HearmarkError
-from hearmark.events import Mode
+from hearmark.events import Allowed, Mode
 
 if TYPE_CHECKING:
     from hearmark.duplex.announcement import Reading
@@ -31,6 +31,14 @@ def licence_table(licence: str | None, own: Path | None, settings: Settings) -> 
     if not name and file is None:
         return None
     return table(name, file)
+
+
+def allowed_event(licence: str, dx_hz: float, mode: Mode | None) -> Allowed:
+    """Where a licence lets us send in the band of the DX, for the engine; the band's usual mode if none is given."""
+    from hearmark.duplex.bands import usual_mode
+    from hearmark.duplex.privileges import allowed, table
+
+    return allowed(table(licence), mode or usual_mode(dx_hz), dx_hz)
 
 
 @click.command()
@@ -109,7 +117,7 @@ def _set_radio(
 
     may = allowed(held, reading.plan.mode, None, bandwidth_hz, day)
     transmit_hz = radio.call_hz(reading.plan, may, at_khz)
-    port = radio.connect(settings.radio.address)
+    port = radio.counted(radio.connect(settings.radio.address), settings, lambda: reading.plan.mode == "cw")
     try:
         dials = radio.set_radio(port, reading.plan, transmit_hz)
     finally:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json as jsons
 import time
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -34,6 +35,16 @@ def connect(where: str) -> Port:
             "Where the radio is controlled is not known; add --address HOST:PORT, or give it in the settings."
         )
     return DaemonRadio(*address(where))
+
+
+def counted(port: Port, settings: Settings, morse: Callable[[], bool]) -> Port:
+    """The radio with carriers in place of what its dial shows in Morse, as the settings have it."""
+    from hearmark.radio.counted import CountedRadio
+
+    if settings.radio.cw_dial == "carrier":
+        return port
+    side = 1.0 if settings.radio.cw_sideband == "usb" else -1.0
+    return CountedRadio(port, side * settings.radio.cw_pitch_hz, morse)
 
 
 def plan_of(announcement: str, on_khz: float | None, mode: Mode | None) -> Plan:
@@ -129,7 +140,10 @@ def beside(heard: Heard, settings: Settings, address: str | None, licence: str |
     from hearmark.radio.daemon import address as address_of
 
     address_of(where)  # what is no address is told now; a radio that is not there yet may come
-    return {"rig": Rig(lambda: connect(where), plan, may, settings.radio.put_back)}
+    made: list[Rig] = []
+    morse = lambda: (made[0].plan if made else plan).mode == "cw"  # noqa: E731
+    made.append(Rig(lambda: counted(connect(where), settings, morse), plan, may, settings.radio.put_back))
+    return {"rig": made[0]}
 
 
 @click.command()
@@ -166,7 +180,11 @@ def radio(
     plan = plan_of(" ".join(announcement), on_khz, mode) if announcement else None
     may = allowed(held, plan.transmit_mode or plan.mode, plan.listen_low_hz) if plan else None
     transmit_hz = call_hz(plan, may, at_khz) if plan and may else None
-    port = connect(where)
+
+    def reach() -> Port:
+        return counted(connect(where), settings, lambda: plan is not None and plan.mode == "cw")
+
+    port = reach()
     try:
         if plan is not None and transmit_hz is not None:
             set_radio(port, plan, transmit_hz)
@@ -178,10 +196,12 @@ def radio(
         if not watch:
             port.close()
     if watch:
-        _watch(port, where, plan, may, seconds)
+        _watch(port, reach, plan, may, seconds)
 
 
-def _watch(first: Port, where: str, plan: Plan | None, may: Allowed | None, seconds: float | None) -> None:
+def _watch(
+    first: Port, reach: Callable[[], Port], plan: Plan | None, may: Allowed | None, seconds: float | None
+) -> None:
     from hearmark.radio.keeper import Keeper
 
     ports = [first]
@@ -193,7 +213,7 @@ def _watch(first: Port, where: str, plan: Plan | None, may: Allowed | None, seco
             bell = "\a" if event.active else ""
             click.echo(f"{stamp}  {'WARNING' if event.active else 'over   '}  {event.kind}: {event.why}{bell}")
 
-    keeper = Keeper(lambda: ports.pop() if ports else connect(where), show, lambda: time.monotonic() - begin_s)
+    keeper = Keeper(lambda: ports.pop() if ports else reach(), show, lambda: time.monotonic() - begin_s)
     keeper.plan, keeper.allowed = plan, may
     click.echo("Watching; Ctrl+C ends it." if plan else "Watching without a plan: only whether the radio answers.")
     keeper.start()

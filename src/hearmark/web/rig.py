@@ -11,7 +11,7 @@ from hearmark.duplex.announcement import Reading, readings
 from hearmark.duplex.privileges import cut
 from hearmark.duplex.setting import middle_hz
 from hearmark.errors import HearmarkError
-from hearmark.events import Advice, Allowed, Event, Mode, Over, Plan
+from hearmark.events import Advice, Allowed, Event, KeyState, Mode, Over, Plan
 from hearmark.radio.keeper import Keeper, Verb, Wish
 from hearmark.radio.port import Port
 
@@ -56,7 +56,10 @@ class Rig:
         self._now_s = now_s
         taken: list[Event] = []
         while self._events:
-            taken.append(self._events.popleft())
+            event = self._events.popleft()
+            if isinstance(event, KeyState) and self.plan.duplex == "full":
+                continue  # with full duplex we go on hearing while we send
+            taken.append(event)
         return taken
 
     def heard(self, event: Event) -> None:

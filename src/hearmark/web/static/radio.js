@@ -80,6 +80,7 @@ function words(model, radio) {
   if (radio.peek_hz !== null) parts.push("peeking");
   if (radio.locked) parts.push("locked");
   if (radio.keyed) parts.push("SENDING");
+  if (radio.duplex === "full") parts.push("full duplex: hear your own downlink");
   if (radio.keyed === null) parts.push("key not reported");
   return parts.join(" · ");
 }
