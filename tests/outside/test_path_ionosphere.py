@@ -1,5 +1,6 @@
 """The ionosphere against PyIRI as a whole, the MUF against traced rays, the tracer against a package for it."""
 
+import csv
 import sys
 from datetime import UTC, datetime
 from pathlib import Path
@@ -12,6 +13,7 @@ from PyRayHF.library import trace_ray_spherical_snells
 
 from hearmark.path.ionosphere import ionosphere, solar_flux, sunspot_number
 from hearmark.path.muf import f2_muf_mhz
+from hearmark.path.solar import old_scale
 
 sys.path.insert(0, str(Path(__file__).parent))
 from rays import ELEVATION_RAD, ground_km, muf_mhz
@@ -36,6 +38,27 @@ def test_maps_are_those_of_the_coefficients_own_package(coefficients: str, month
     times = [datetime(year, month, 15, int(h), tzinfo=UTC) for h in hours]
     ours = ionosphere(lat, lon, times, spots, coefficients)
     np.testing.assert_allclose(ours.fof2_mhz, np.maximum(theirs[0]["fo"][:, :, 1].T, 1.0), rtol=8e-3, atol=0.01)
+
+
+SUNSPOTS = {2012: (89, 90), 2013: (94, 107), 2014: (114, 107), 2015: (91, 60), 2016: (54, 31)}
+"""12-month sunspot number in January and December, scale of 2015, rounded (from memory)."""
+
+
+def test_fof2_against_another_implementation_of_iri() -> None:
+    """IRI-2016 in Fortran, run once; its index is the observed one, ours a straight line through each year."""
+    ratios = []
+    with Path(__file__).with_name("iri_2016.csv").open(encoding="utf-8") as file:
+        for row in csv.DictReader(line for line in file if not line.startswith("#")):
+            year, month = int(row["year"]), int(row["month"])
+            first, last = SUNSPOTS[year]
+            spots = old_scale(first + (last - first) * (month - 1) / 11.0)
+            times = [datetime(year, month, 15, int(row["hour"]), tzinfo=UTC)]
+            ours = ionosphere([float(row["latitude_deg"])], [float(row["longitude_deg"])], times, spots, "URSI")
+            ratios.append(ours.fof2_mhz[0, 0] / float(row["fof2_mhz"]))
+    off = np.array(ratios) - 1.0
+    assert len(off) == 40
+    assert np.sqrt(np.mean(off**2)) < 0.06
+    assert np.abs(off).max() < 0.15
 
 
 def test_solar_indices_are_inverse_and_near_the_packages() -> None:

@@ -54,7 +54,7 @@ def test_a_higher_index_is_found_and_the_next_hours_come_nearer_to_the_truth() -
     later, frequency_hz = [START + timedelta(hours=h) for h in range(13, 18)], [14.05e6, 21.05e6, 28.05e6]
     levels = [predict(HERE, FAR, later, frequency_hz, c).snr_db_hz for c in (truth, KNOWN, learnt.conditions)]
     before, after = (np.sqrt(np.mean((levels[0] - other) ** 2)) for other in levels[1:])
-    assert after < 0.7 * before
+    assert after < 0.8 * before
 
 
 def test_repeats_within_an_hour_are_one_measurement() -> None:

@@ -112,16 +112,19 @@ def modes(sky: Sky, frequency_hz: FloatArray, hours_utc: FloatArray, transmit: A
 
 
 def _auroral(sky: Sky, hours_utc: FloatArray) -> FloatArray:
-    middle = POINTS // 2
+    """Mean over the control points, (P, T): the middle up to 2000 km, else also 1000 km from either end (P.533)."""
     lat, lon = sky.latitude_deg, sky.longitude_deg
-    # the zone lies wherever the path comes nearest to it, not only in its middle
-    geomagnetic = sky.geomagnetic_deg
-    worst = np.argmin(np.abs(np.abs(geomagnetic) - 65.0), axis=1)
     rows = np.arange(len(lat))
-    local = (hours_utc[None, :] + lon[:, middle, None] / 15.0) % 24.0
     far = (sky.length_km > 2500.0)[:, None]
-    loss = auroral_db(geomagnetic[rows, worst][:, None], local, lat[:, middle, None], sky.month, far)
-    return np.asarray((loss + sky.storm_db[:, None]) * (sky.length_km[:, None] > 150.0))
+    foot = 1000.0 / np.maximum(sky.length_km, 2000.0)
+    total, count = np.zeros(()), np.zeros(())
+    for share, counts in ((0.5 + 0.0 * foot, True), (foot, False), (1.0 - foot, False)):
+        point = np.round(share * (POINTS - 1)).astype(int)
+        local = (hours_utc[None, :] + lon[rows, point][:, None] / 15.0) % 24.0
+        loss = auroral_db(sky.geomagnetic_deg[rows, point][:, None], local, lat[rows, point][:, None], sky.month, far)
+        used = (sky.length_km > 2000.0)[:, None] | counts
+        total, count = total + loss * used, count + used
+    return np.asarray((total / count + sky.storm_db[:, None]) * (sky.length_km[:, None] > 150.0))
 
 
 def _absorption(

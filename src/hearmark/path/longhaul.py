@@ -42,6 +42,7 @@ class LongHaul:
         self._focus_db = np.minimum(focus, MOST_FOCUS_DB)[:, None, None]
         self._free_dbu = (139.6 - 20.0 * np.log10(np.maximum(path_km, 1.0)))[:, None, None]
         low = np.radians([2.0, 4.0, 6.0, 8.0])[:, None]
+        self._storm_db = sky.storm_db[:, None, None]
         self._antennas_db = transmit.gain_dbi(low, frequency_hz).max(axis=0) + receive.gain_dbi(low, frequency_hz).max(
             axis=0
         )
@@ -95,5 +96,5 @@ class LongHaul:
         share = high**2 / (high**2 + low**2) * (low**2 / f**2 + f**2 / high**2)
         field_dbu = self._free_dbu * (1.0 - share) - 30.0 + self._focus_db - OTHER_LOSS_DB
         # an isotropic antenna takes up field - 20 log f - 107.2 dBW (P.533), here of 1 kW = 30 dBW
-        power = field_dbu - 20.0 * np.log10(self.mhz) - 107.2 - 30.0 + self._antennas_db
+        power = field_dbu - 20.0 * np.log10(self.mhz) - 107.2 - 30.0 + self._antennas_db - self._storm_db
         return np.asarray(np.maximum(power, -400.0))

@@ -121,7 +121,7 @@ def auroral_db(
 
 
 def geomagnetic_latitude_deg(latitude_deg: FloatArray, longitude_deg: FloatArray) -> FloatArray:
-    """Latitude in the field's dipole, pole at 80.7 N 72.7 W (IGRF 13, 2020; from memory)."""
+    """Latitude in the field's dipole of 2020, pole at 80.7 N 72.7 W (IGRF 13; from memory); P.533 has that of 1955."""
     lat, pole = np.radians(latitude_deg), np.radians(80.7)
     east = np.radians(longitude_deg + 72.7)
     return np.asarray(np.degrees(np.arcsin(np.sin(lat) * np.sin(pole) + np.cos(lat) * np.cos(pole) * np.cos(east))))

@@ -54,6 +54,7 @@ def document(
 ) -> dict[str, Any]:
     """The facts of one path, ready for JSON."""
     short, long = chances.short_routes[place], chances.long_routes[place]
+    grey = common_twilight(short.start, short.end, chances.times[0])
     hours = [_hour(chances, place, t, f) for t in range(len(chances.times)) for f in range(len(chances.frequency_hz))]
     return {
         "schema": 1,
@@ -75,7 +76,8 @@ def document(
         "own": _end(own),
         "far": _end(far),
         "sun": {"here": _sun(short.start, chances.times[0]), "there": _sun(short.end, chances.times[0])},
-        "grey_line": [[_utc(a), _utc(b)] for a, b in common_twilight(short.start, short.end, chances.times[0])],
+        "grey_line": [[_utc(a), _utc(b)] for a, b in grey],
+        "grey_line_minutes": sum(int((b - a).total_seconds()) // 60 for a, b in grey),
         "openings": [
             {
                 "frequency_mhz": o.frequency_hz / 1e6,

@@ -6,6 +6,7 @@ import csv
 from datetime import date
 from functools import lru_cache
 from importlib.resources import files
+from importlib.resources.abc import Traversable
 from pathlib import Path
 
 import numpy as np
@@ -31,9 +32,12 @@ def from_flux(flux: float) -> float:
     return sunspot_number(flux)
 
 
-@lru_cache(maxsize=4)
-def _table(path: str) -> tuple[list[float], list[float]]:
-    where = Path(path) if path else files("hearmark").joinpath("data", TABLE)
+@lru_cache(maxsize=1)
+def _shipped() -> tuple[list[float], list[float]]:
+    return _read(files("hearmark").joinpath("data", TABLE), TABLE)
+
+
+def _read(where: Traversable | Path, name: str) -> tuple[list[float], list[float]]:
     try:
         text = where.read_text(encoding="utf-8")
         lines = [line for line in text.splitlines() if line and not line.startswith("#")]
@@ -41,14 +45,14 @@ def _table(path: str) -> tuple[list[float], list[float]]:
         when = [int(m[:4]) + (int(m[5:7]) - 0.5) / 12.0 for m, _ in rows]
     except (OSError, UnicodeDecodeError, KeyError, ValueError, TypeError):
         raise HearmarkError(
-            f"{path or TABLE} is no table of the solar cycle; give CSV with the columns month (2026-11) and sunspots."
+            f"{name} is no table of the solar cycle; give CSV with the columns month (2026-11) and sunspots."
         ) from None
     if len(rows) < 2 or when != sorted(when):
-        raise HearmarkError(f"{path or TABLE} needs at least two months in order.")
+        raise HearmarkError(f"{name} needs at least two months in order.")
     return when, [value for _, value in rows]
 
 
 def from_table(day: date, path: Path | None = None) -> float:
     """Sunspot number, old scale, for a day from the shipped table or a file; held at the table's ends."""
-    when, value = _table(str(path or ""))
+    when, value = _shipped() if path is None else _read(path, str(path))
     return old_scale(float(np.interp(day.year + (day.timetuple().tm_yday - 0.5) / 365.25, when, value)))
