@@ -166,6 +166,19 @@ def test_page_sets_with_one_key_and_shows_guard_and_radio(new_page: Callable[...
         assert page.get_attribute("#radio", "data-sign") == "lost"
 
 
+def test_no_call_is_shown_while_it_would_cover_the_dx(new_page: Callable[..., Any]) -> None:
+    radio, rig = fresh()
+    with Server(LiveSession(stream(250.2), ScriptedEngine(), VIEW, rig=rig), port=0) as server:
+        page = new_page(server.url)
+        until(page, f"{MODEL}.advice?.cue === 'call' && {MODEL}.radio?.warnings.length > 0")
+        page.keyboard.press("p")
+        until(page, "document.getElementById('cue').dataset.cue === 'wait'")
+        assert "on top of him" in page.inner_text("#cue-why")
+        page.keyboard.press("t")
+        until(page, "document.getElementById('cue').dataset.cue === 'call'")
+        assert radio.dials.split is True
+
+
 def test_page_without_a_radio_has_no_radio_buttons(new_page: Callable[..., Any]) -> None:
     with Server(LiveSession(stream(248.7), ScriptedEngine(), VIEW), port=0) as server:
         page = new_page(server.url)

@@ -22,7 +22,8 @@ export function showCue(model) {
   model.subscribe(() => {
     const advice = model.advice;
     const old = model.old();
-    const cue = advice && !old ? advice.cue : "none";
+    const barredBy = advice && !old ? notNow(model, advice.cue) : "";
+    const cue = advice && !old ? (barredBy ? "wait" : advice.cue) : "none";
     const band = element("cue");
     if (band.dataset.cue !== cue) {
       band.dataset.cue = cue;
@@ -35,7 +36,7 @@ export function showCue(model) {
     band.dataset.old = String(old);
     element("field").dataset.old = String(old && model.status?.state !== "ended");
     set("cue-word", cue === "none" ? "–" : cue);
-    const [lead, rest] = old || !advice ? [staleWhy(model), ""] : reason(advice.why);
+    const [lead, rest] = old || !advice ? [staleWhy(model), ""] : reason(barredBy || advice.why);
     set("cue-lead", lead);
     set("cue-rest", rest);
     const success = advice && !old ? advice.success_per_call : null;
@@ -63,6 +64,20 @@ export function showCue(model) {
       set("cue-live", words);
     }
   });
+}
+
+/** Kinds of warnings under which a call must not go out. */
+const GRAVE = ["on the DX", "split off", "outside privileges", "radio lost"];
+
+/**
+ * Why not to send although it is time to: what the radio or the guard says; nothing when there is no objection.
+ * @param {Model} model @param {string} cue
+ */
+function notNow(model, cue) {
+  const radio = model.radio;
+  if (radio === null || (cue !== "call" && cue !== "you")) return "";
+  if (radio.hold) return radio.hold;
+  return radio.warnings.find((warning) => GRAVE.includes(warning.kind))?.why ?? "";
 }
 
 /**
