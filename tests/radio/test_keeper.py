@@ -135,6 +135,17 @@ def test_peek_ends_for_his_over_a_key_down_or_a_hand_on_the_dial() -> None:
     assert ("receive moved", True) in bench.warned()
 
 
+def test_a_held_peek_does_not_yield_to_his_over_but_ends_at_last() -> None:
+    bench = Bench()
+    bench.set()
+    bench.turn(Wish("peek", DX + 6_000.0, 20.0, yields=False))
+    bench.keeper.dx_sends = True
+    bench.turn()
+    assert bench.radio.dials.receive_hz == DX + 6_000.0
+    bench.turn(seconds=20.0)
+    assert bench.radio.dials.receive_hz == DX
+
+
 def test_a_peek_does_not_come_back_onto_the_dx_with_split_off() -> None:
     bench = Bench()
     bench.set()

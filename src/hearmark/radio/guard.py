@@ -25,7 +25,7 @@ KINDS: tuple[Kind, ...] = (
     "wrong mode", "receive moved",
 )  # fmt: skip
 """Gravest first."""
-OFF_HZ: dict[str, float] = {"cw": 30.0, "voice": 60.0}
+OFF_HZ: dict[str, float] = {"cw": 80.0, "voice": 150.0}
 """A receive dial further off than this has been moved."""
 BESIDE_HZ: dict[str, float] = {"cw": 100.0, "voice": 300.0}
 """So far beyond the window's edge still counts as inside: he says round figures."""

@@ -28,18 +28,23 @@ Verb = Literal["set", "follow", "peek", "back", "lock"]
 
 @dataclass(frozen=True, slots=True)
 class Wish:
-    """One request: what to do, where, for how long (a peek), and who is told the outcome."""
+    """One request: what to do, where, for how long (a peek), and who is told the outcome.
+
+    `yields`: the peek also ends when the DX sends.
+    """
 
     verb: Verb
     hz: float = 0.0
     hold_s: float | None = None
+    yields: bool = True
     on: bool = True
     told: Callable[[bool, str], None] | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Status:
-    """What the page shows of the radio. `hold`: do not send, and why; `following`: the advice moves transmit."""
+    """What the page shows of the radio. `hold`: do not send, and why; `following`: the advice moves transmit;
+    `took_s`: how long it took to answer the last look."""
 
     connected: bool
     why: str
@@ -50,6 +55,7 @@ class Status:
     peek_hz: float | None
     warnings: tuple[tuple[str, str], ...]
     dropped: int = 0
+    took_s: float = 0.0
 
 
 class Keeper:
@@ -79,6 +85,8 @@ class Keeper:
         self._set_hz: float | None = None
         self._peek_hz: float | None = None
         self._peek_until_s: float | None = None
+        self._peek_yields = True
+        self._took_s = 0.0
         self._keyed: bool | None = None
         self._last_state: object = None
         self._return_at_s = 0.0
@@ -130,6 +138,7 @@ class Keeper:
             peek_hz=self._peek_hz,
             warnings=tuple(self._guard.active.items()),
             dropped=self._dropped,
+            took_s=self._took_s,
         )
 
     # In the keeper's thread
@@ -191,7 +200,10 @@ class Keeper:
         port = self._port
         if port is None:
             return
-        self._saw(port.read())
+        began_s = self._clock()
+        dials = port.read()
+        self._took_s = self._clock() - began_s
+        self._saw(dials)
 
     def _saw(self, dials: Dials) -> None:
         """New dials: key, state and guard, in that order."""
@@ -270,7 +282,7 @@ class Keeper:
             return outcome
         if plan.duplex == "full":
             raise HearmarkError("With full duplex there is nothing to peek at: both sides are heard all the time.")
-        self._peek_hz = wish.hz
+        self._peek_hz, self._peek_yields = wish.hz, wish.yields
         self._peek_until_s = None if wish.hold_s is None else self._clock() + wish.hold_s
         outcome = moves.peek(plan, wish.hz)
         if not outcome.ok:
@@ -298,9 +310,9 @@ class Keeper:
             self._peek_hz = self._peek_until_s = None  # the hand on the dial leads from here
             self._look()
             return
-        timed = self._peek_until_s is not None
-        if timed and (self.dx_sends or self._clock() >= (self._peek_until_s or 0.0)):
-            self._end_peek("he sends" if self.dx_sends else "its time is up")
+        over = self._peek_until_s is not None and self._clock() >= self._peek_until_s
+        if over or (self._peek_yields and self.dx_sends):
+            self._end_peek("its time is up" if over else "he sends")
 
     def _end_peek(self, why: str) -> None:
         if self._peek_hz is not None:

@@ -16,7 +16,7 @@ from hearmark.events import Plan
 from hearmark.radio.order import Order, Step, clearance_hz, covers, goal, is_clear, order, same, shown
 from hearmark.radio.port import Dials, KeyDown, Port, RadioRefused
 
-SETTLE_S = 0.5
+SETTLE_S = 1.0
 """A radio gets this long to show what it was told."""
 LOOK_S = 0.005
 """Time between two looks at a radio that has not shown it yet."""

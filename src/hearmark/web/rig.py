@@ -16,7 +16,9 @@ from hearmark.radio.keeper import Keeper, Verb, Wish
 from hearmark.radio.port import Port
 
 KEPT_EVENTS = 512
-TIMED_PEEK_S = 2.0
+TIMED_PEEK_S, HELD_PEEK_S = 2.0, 20.0
+"""A held peek ends with its key; the longer time is for a page that went away with the key down."""
+SLOW_S = 0.5
 MOVED_HZ = 10.0
 """Advice that moved less than this is not followed: the radio is left in peace."""
 Told = Callable[[bool, str], None]
@@ -97,7 +99,7 @@ class Rig:
             hz = self._start_hz(hz)
         elif verb in ("follow", "peek") and hz is None:
             raise HearmarkError("Where to is missing.")
-        self.keeper.ask(Wish(verb, hz or 0.0, TIMED_PEEK_S if timed else None, told=told))
+        self.keeper.ask(Wish(verb, hz or 0.0, TIMED_PEEK_S if timed else HELD_PEEK_S, timed, told=told))
 
     def lock(self, on: bool, told: Told) -> None:
         """Lock or free the dial."""
@@ -143,6 +145,7 @@ class Rig:
             },
             "warnings": [{"kind": kind, "why": why} for kind, why in status.warnings],
             "dropped": status.dropped,
+            "slow_s": round(status.took_s, 1) if status.took_s > SLOW_S else 0.0,
         }
 
     def _change(self, plan: Plan) -> None:

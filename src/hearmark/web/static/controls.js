@@ -83,11 +83,13 @@ export class Controls {
       bar.append(button);
     }
     document.addEventListener("keydown", (event) => this.onKey(event));
-    document.addEventListener("keyup", (event) => {
-      if (event.key.toLowerCase() !== "v" || !this.peeking) return;
+    const letGo = () => {
+      if (!this.peeking) return;
       this.peeking = false;
       this.link.ask({ verb: "back" });
-    });
+    };
+    document.addEventListener("keyup", (event) => event.key.toLowerCase() === "v" && letGo());
+    addEventListener("blur", letGo);
     const form = /** @type {HTMLFormElement} */ (byId("say-form"));
     form.addEventListener("submit", () => {
       const text = /** @type {HTMLInputElement} */ (byId("say-text")).value.trim();

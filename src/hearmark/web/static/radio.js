@@ -81,6 +81,7 @@ function words(model, radio) {
   if (radio.locked) parts.push("locked");
   if (radio.keyed) parts.push("SENDING");
   if (radio.duplex === "full") parts.push("full duplex: hear your own downlink");
+  if (radio.slow_s) parts.push(`answers slowly: ${radio.slow_s} s`);
   if (radio.keyed === null) parts.push("key not reported");
   return parts.join(" · ");
 }
