@@ -97,6 +97,18 @@ def test_repeaters_by_distance_and_band(tmp_path: Path) -> None:
         run("repeaters", str(path), "--within", "5")
 
 
+def test_the_radio_is_set_to_a_repeater(tmp_path: Path) -> None:
+    path = tmp_path / "list.csv"
+    path.write_text("name,output_mhz,tone\nQA0HILL,145.6,88.5\n")
+    text = run("repeaters", str(path), "--set", "qa0hill", "--address", "simulated")
+    assert "hears 145600.00 kHz FM, sends on 145000.00 kHz, split on" in text
+    assert "Its tone is 88.5: switch it on at the radio." in text
+    with pytest.raises(HearmarkError, match='No repeater "other" in the list'):
+        run("repeaters", str(path), "--set", "other", "--address", "simulated")
+    with pytest.raises(HearmarkError, match="no part of that window may be used"):
+        run("repeaters", str(path), "--set", "QA0HILL", "--address", "simulated", "--licence", "us-novice")
+
+
 def test_exposure_says_what_it_takes_for_granted() -> None:
     text = run("exposure", "--frequency-mhz", "14.2", "--power-w", "100")
     assert "sending 25 % of the time (calling in a pile-up: 2 s of every 8)" in text

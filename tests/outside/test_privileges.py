@@ -113,3 +113,31 @@ def test_united_states(licence: str, mode: PlanMode, khz: float, may: bool) -> N
 )
 def test_regions(region: int, mode: PlanMode, khz: float, inside: bool) -> None:
     assert (verdict(table(f"itu-{region}"), khz * 1e3, mode).lawful is not False) is inside
+
+
+@pytest.mark.parametrize(
+    ("mode", "khz", "fits"),
+    [
+        ("cw", 14_030.0, True),
+        ("usb", 14_050.0, False),
+        ("usb", 14_100.0, False),
+        ("usb", 14_112.0, True),
+        ("usb", 14_195.0, True),
+        ("lsb", 7_050.0, False),
+        ("lsb", 7_090.0, True),
+        ("lsb", 3_790.0, True),
+        ("cw", 10_110.0, True),
+        ("usb", 10_140.0, False),
+        ("usb", 18_120.0, True),
+        ("usb", 18_100.0, False),
+        ("usb", 21_115.0, False),
+        ("usb", 21_200.0, True),
+        ("usb", 28_500.0, True),
+        ("fm", 29_600.0, False),
+    ],
+)
+def test_region_1_band_plan_is_compared_and_never_unlawful(mode: PlanMode, khz: float, fits: bool) -> None:
+    """IARU Region 1 HF band plan, from memory; 6 kHz is its widest bandwidth below 30 MHz."""
+    said = verdict(table("iaru-1"), khz * 1e3, mode)
+    assert said.lawful is None
+    assert ("against the band plan" not in said.why) is fits

@@ -12,6 +12,8 @@ from hearmark.commands.duplex import licence_table
 from hearmark.errors import HearmarkError
 
 if TYPE_CHECKING:
+    from hearmark.duplex.privileges import Table
+    from hearmark.duplex.repeaters import Repeater
     from hearmark.path.places import Place
 
 FILE = click.Path(path_type=Path)
@@ -34,11 +36,13 @@ def place_of(text: str, option: str) -> Place:
 @click.option("--within", "within_km", type=float, help="Only so near, in kilometres.")
 @click.option("--region", type=click.IntRange(1, 3), default=1, show_default=True, help="ITU region, for usual shifts.")
 @click.option("--licence", help="Privileges table; from the settings if left out.")
+@click.option("--set", "chosen", help="Set the radio to the repeater of this name.")
+@click.option("--address", help='Radio control at HOST:PORT, or "simulated", for --set; else from the settings.')
 @click.option("--settings", "settings_path", type=FILE, help="Settings file (TOML).")
 @click.option("--json", "as_json", is_flag=True, help="Print as JSON.")
 def repeaters(
     file: Path, start: str | None, band: str | None, within_km: float | None, region: int, licence: str | None,
-    settings_path: Path | None, as_json: bool,
+    chosen: str | None, address: str | None, settings_path: Path | None, as_json: bool,
 ) -> None:  # fmt: skip
     """List repeaters from a CSV file: name, output_mhz, input_mhz or shift_mhz, tone, mode, locator, note."""
     from hearmark.duplex.bands import band_named, band_of
@@ -56,8 +60,12 @@ def repeaters(
     here = place_of(where, "--from") if where else None
     if within_km is not None and here is None:
         raise HearmarkError("Your own place is not known; add --from LOCATOR.")
+    known = read_repeaters(file, region)
+    if chosen is not None:
+        _set(known, chosen, held, settings.radio.address if address is None else address)
+        return
     rows: list[dict[str, Any]] = []
-    for one in read_repeaters(file, region):
+    for one in known:
         if band is not None and band_of(one.output_hz) != band_named(band):
             continue
         there = read_place(one.locator) if one.locator else None
@@ -98,3 +106,22 @@ def repeaters(
             f"{tone}{far}{may}{guessed}  {row['note']}".rstrip()
         )
     click.echo(f"Input and output are a pair: we are half duplex on it. {shifts()['caution']}")
+
+
+def _set(known: list[Repeater], name: str, held: Table | None, where: str) -> None:
+    """The radio on one repeater's pair; its tone is said, not set."""
+    from hearmark.commands import radio
+    from hearmark.duplex.privileges import allowed
+
+    found = [one for one in known if one.name.lower() == name.strip().lower()]
+    if not found:
+        raise HearmarkError(f'No repeater "{name}" in the list.')
+    plan = found[0].plan()
+    transmit_hz = radio.call_hz(plan, allowed(held, plan.mode, plan.listen_low_hz), None)
+    port = radio.connect(where)
+    try:
+        dials = radio.set_radio(port, plan, transmit_hz)
+    finally:
+        port.close()
+    tone = f" Its tone is {plan.tone}: switch it on at the radio." if plan.tone else ""
+    click.echo(f"{found[0].name}: the radio {radio.in_words(dials)}.{tone}")
