@@ -30,6 +30,9 @@ STATIONS = {
     20.0: (COLORADO, 2500.0), 25.0: (COLORADO, 2500.0),
     3.33: (OTTAWA, 3000.0), 7.85: (OTTAWA, 10_000.0), 14.67: (OTTAWA, 3000.0),
 }  # fmt: skip
+HAWAII = Place(21.99, -159.76, "Hawaii")
+SECOND = {2.5: 5000.0, 5.0: 10_000.0, 10.0: 10_000.0, 15.0: 10_000.0}
+"""The second station of the same service on some frequencies, and its powers (from memory): the stronger one counts."""
 APART_MHZ, APART_H = 25.0, 4.0
 """25 MHz within so many hours of local midnight is listed apart: hardly the F2 layer."""
 NOT_HEARD_DB_HZ = 4.0
@@ -51,6 +54,9 @@ def read(path: Path) -> tuple[date, Place, str, dict[float, np.ndarray]]:
     table = np.full((24, len(names)), np.nan)
     for row in rows[1:]:
         table[int(row[0])] = [float(x) if x.strip() else NOT_HEARD_DB_HZ for x in row[1:]]
+    unknown = [name for name in names if float(name.split("_")[0]) not in STATIONS]
+    if unknown:
+        raise SystemExit(f"{path}: no sender is known for {', '.join(unknown)}")
     levels = {float(name.split("_")[0]): table[:, i] for i, name in enumerate(names)}
     return date.fromisoformat(day[1]), Place(lat, lon, "receiver"), head, levels
 
@@ -77,11 +83,16 @@ def predicted(day: date, receiver: Place, spots: float, antenna: str, noise: str
     level: dict[float, np.ndarray] = {}
     chance: dict[float, dict[float, np.ndarray]] = {need: {} for need in NEEDS_DB_HZ}
     for mhz, (place, power_w) in STATIONS.items():
-        sender = Equipment(power_w, read_antenna("halfwave"), "rural")
-        ends = Conditions(spots), sender, Equipment(1.0, read_antenna(antenna), noise)
+        senders = [(place, power_w)] + ([(HAWAII, SECOND[mhz])] if mhz in SECOND else [])
         for need in NEEDS_DB_HZ:
-            found = predict(place, [receiver], times, [mhz * 1e6], *ends, required_db_hz=need)
-            level[mhz], chance[need][mhz] = found.snr_db_hz[0, :, 0], found.probability[0, :, 0]
+            found = [
+                predict(where, [receiver], times, [mhz * 1e6], Conditions(spots),
+                        Equipment(watts, read_antenna("halfwave"), "rural"),
+                        Equipment(1.0, read_antenna(antenna), noise), need)
+                for where, watts in senders
+            ]  # fmt: skip
+            level[mhz] = np.max([f.snr_db_hz[0, :, 0] for f in found], axis=0)
+            chance[need][mhz] = np.max([f.probability[0, :, 0] for f in found], axis=0)
     return Predicted(level, chance)
 
 

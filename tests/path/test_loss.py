@@ -47,6 +47,8 @@ def test_above_the_muf_there_is_loss_and_it_ends() -> None:
         assert loss[0] == loss[1] == 0.0
         assert (np.diff(loss[1:]) > 0.0).all()
         assert loss[-1] == most
+    assert above_muf_db(ratio, "F2", 6000.0)[-1] == 80.0
+    assert float(above_muf_db(np.array(1.5), "F2", 6000.0)) == 43.0
 
 
 def test_winter_anomaly_is_in_the_winter_of_either_half() -> None:

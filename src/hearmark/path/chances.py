@@ -17,7 +17,7 @@ from hearmark.errors import HearmarkError
 from hearmark.path import noise
 from hearmark.path.conditions import DEFAULT_REQUIRED_DB_HZ, Conditions, Equipment
 from hearmark.path.geodesic import Route, route
-from hearmark.path.longhaul import ALONE_KM
+from hearmark.path.longhaul import ALONE_KM, BEGINS_KM
 from hearmark.path.places import Place
 from hearmark.path.reliability import DAY_LOWER_DB, DAY_UPPER_DB, DECILE, MODEL_RMS_DB, Spread
 from hearmark.path.sun import subsolar_deg, zenith_deg
@@ -27,8 +27,9 @@ FloatArray = npt.NDArray[np.float64]
 DBM_OF_WATT = 30.0
 HOPELESS_DB = -180.0
 """Received over transmitted power that nobody hears: then the short path is named."""
-LONG_MARGIN_DB = 6.0
-"""By so much the long path must be better to be chosen: the method beyond 9000 km is another one than below."""
+LONG_MARGIN_DB = (15.0, 6.0)
+"""By so much the long path must be better to be named, where the short one is 7000 km and less, and from 9000 km on:
+the method beyond 9000 km is another one than below, and kinder near the MUF (own judgement, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +93,9 @@ def predict(
     back_db = DBM_OF_WATT + 10.0 * np.log10(far.power_w) - noise_here
     # both ways share the ionosphere's day: the chance of both is nearly the chance of the weaker
     level = np.median(found.parts_db, axis=0)
-    long = level[count:] > np.maximum(level[:count] + LONG_MARGIN_DB, HOPELESS_DB)
+    short_km = np.array([r.distance_km for r in routes[:count]])
+    margin_db = np.interp(short_km, [BEGINS_KM, ALONE_KM], LONG_MARGIN_DB)[:, None, None]
+    long = level[count:] > np.maximum(level[:count] + margin_db, HOPELESS_DB)
     parts = np.where(long, found.parts_db[:, count:], found.parts_db[:, :count])
     out, back = (_spread(parts + db, end.environment) for db, end in ((out_db, far), (back_db, own)))
     probability = out.probability(required_db_hz)

@@ -12,6 +12,7 @@ OTHER_LOSS_DB = 8.72
 """What the method leaves out otherwise: the median of measured minus computed levels (P.533's Lz; from memory)."""
 GROUND_DB = 2.0
 ABSORBING_KM = 100.0
+FAR_KM = 3000.0
 
 
 def absorption_index(zenith_deg: npt.ArrayLike, sunspots: float) -> FloatArray:
@@ -52,11 +53,18 @@ def absorption_db(
     return np.asarray(whole / (square + 10.2) if depth is None else depth * whole / square)
 
 
-def above_muf_db(ratio: FloatArray, layer: str) -> FloatArray:
-    """Loss of a mode at `ratio` = frequency / its basic MUF; nothing below 1 (P.533, section 5.2.2; from memory)."""
-    over = np.sqrt(np.maximum(ratio - 1.0, 0.0))
-    steep, most = (46.0, 58.0) if layer == "E" else (36.0, 60.0)  # F1 as F2
-    return np.asarray(np.where(over > 0.0, np.minimum(steep * over + 5.0, most), 0.0))
+def above_muf_db(ratio: FloatArray, layer: str, path_km: npt.ArrayLike = 0.0) -> FloatArray:
+    """Loss of a mode at `ratio` = frequency / its basic MUF; nothing below 1 (P.533, section 5.2.2; from memory).
+
+    F1 counts as F2, whose loss is another one on paths beyond 3000 km. Broadcasts.
+    """
+    over = np.maximum(ratio - 1.0, 0.0)
+    if layer == "E":
+        loss = np.minimum(46.0 * np.sqrt(over) + 5.0, 58.0)
+    else:
+        near, far = np.minimum(36.0 * np.sqrt(over) + 5.0, 60.0), np.minimum(70.0 * over + 8.0, 80.0)
+        loss = np.where(np.asarray(path_km) > FAR_KM, far, near)
+    return np.asarray(np.where(over > 0.0, loss, 0.0))
 
 
 _HOURS = 8

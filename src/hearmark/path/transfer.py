@@ -75,7 +75,8 @@ def transfer(
         if mode.layer == "E":
             steady = steady + _power(mode.gain_db - above_muf_db(mhz / mode.muf_mhz[..., None], "E"))
     zenith = sky.at("zenith_deg", 0.5)
-    by_f2 = np.array([np.broadcast_to(_f2(found, mhz, muf_scale(zenith, z)), shape) for z in NORMAL])
+    path_km = sky.length_km[:, None, None]
+    by_f2 = np.array([np.broadcast_to(_f2(found, mhz, muf_scale(zenith, z), path_km), shape) for z in NORMAL])
     low, median, high = (sky.at(name, 0.5) for name in ("es_low_mhz", "es_mhz", "es_high_mhz"))
     by_es = np.array([np.broadcast_to(_es(found, mhz, es_scale(low, median, high, z)), shape) for z in NORMAL])
     parts = 10.0 * np.log10(by_f2[:, None] + by_es[None, :] + steady + _TINY)
@@ -88,7 +89,7 @@ def transfer(
         part = share[far, None, None]
         parts[:, :, far] = (1.0 - part) * parts[:, :, far] + part * long_db[:, :, far]
         muf[far] = haul.muf_mhz[far]
-    strongest, elevation = _strongest(found, mhz)
+    strongest, elevation = _strongest(found, mhz, path_km)
     return Transfer(
         parts.reshape(-1, *shape) + conditions.level_db, strongest, tuple(m.name for m in found), elevation, muf,
         sky.at("fof2_mhz", 0.0), sky.at("fof2_mhz", 1.0),
@@ -99,11 +100,11 @@ def _power(db: FloatArray) -> FloatArray:
     return np.asarray(10.0 ** (np.maximum(db, NEVER_DB) / 10.0))
 
 
-def _f2(found: list[Mode], mhz: FloatArray, scale: FloatArray) -> FloatArray:
+def _f2(found: list[Mode], mhz: FloatArray, scale: FloatArray, path_km: FloatArray) -> FloatArray:
     total = np.zeros(())
     for mode in found:
         if mode.layer in ("F1", "F2"):
-            total = total + _power(mode.gain_db - above_muf_db(mhz / (mode.muf_mhz * scale)[..., None], "F2"))
+            total = total + _power(mode.gain_db - above_muf_db(mhz / (mode.muf_mhz * scale)[..., None], "F2", path_km))
     return total
 
 
@@ -138,7 +139,7 @@ def _lowest_muf(found: list[Mode], sky: Sky) -> FloatArray:
     return best
 
 
-def _strongest(found: list[Mode], mhz: FloatArray) -> tuple[npt.NDArray[np.int_], FloatArray]:
+def _strongest(found: list[Mode], mhz: FloatArray, path_km: FloatArray) -> tuple[npt.NDArray[np.int_], FloatArray]:
     best = np.full(found[0].gain_db.shape, -np.inf)
     index, elevation = np.zeros(best.shape, dtype=int), np.zeros(best.shape)
     for number, mode in enumerate(found):
@@ -147,7 +148,7 @@ def _strongest(found: list[Mode], mhz: FloatArray) -> tuple[npt.NDArray[np.int_]
                 mhz, mode.muf_mhz[..., None], mode.hop_km[:, None, None]
             )
         else:
-            lost = above_muf_db(mhz / mode.muf_mhz[..., None], mode.layer)
+            lost = above_muf_db(mhz / mode.muf_mhz[..., None], mode.layer, path_km)
         level = mode.gain_db - lost
         better = level > best
         best, index = np.where(better, level, best), np.where(better, number, index)
