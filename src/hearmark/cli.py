@@ -15,11 +15,12 @@ from hearmark.commands import path as paths
 from hearmark.commands import radio as radio_command
 from hearmark.commands.chase import chase
 from hearmark.commands.exposure import exposure
-from hearmark.commands.log import log, open_logbook
+from hearmark.commands.log import log
 from hearmark.commands.repeaters import repeaters
 from hearmark.commands.report import keep_live, report
 from hearmark.commands.satellites import passes
 from hearmark.commands.shared import absolute_window_hz, hz, progress
+from hearmark.commands.store import open_logbook
 from hearmark.errors import HearmarkError
 from hearmark.events import Mode, Plan
 

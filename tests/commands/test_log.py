@@ -105,6 +105,29 @@ def test_needs(capsys: pytest.CaptureFixture[str], db: Path) -> None:
     assert "Bouvet" in run(capsys, "log", "needs", "--missing", "--store", db)
 
 
+def test_own_list(capsys: pytest.CaptureFixture[str], db: Path, tmp_path: Path) -> None:
+    path = tmp_path / "wanted.csv"
+    path.write_text("what,value,bands,modes\nentity,VP8,20m 17m,cw\ncq_zone,40,,\ncall,VP8AA,,\nfield,GD,,\n")
+    run(capsys, "log", "add", "VP8AA/P", "--freq", 14025, "--mode", "cw", "--locator", "GD18", "--store", db)
+    rows = run_json(capsys, "log", "needs", "--list", path, "--store", db)["wanted"]
+    assert [row["worked"] for row in rows] == [True, False, True, True]
+    assert rows[0]["open_slots"] == [{"band": "17m", "mode": "cw"}]
+    assert "1 of 4 never worked" in run(capsys, "log", "needs", "--list", path, "--store", db)
+
+
+def test_change_and_remove(capsys: pytest.CaptureFixture[str], db: Path) -> None:
+    number = run_json(capsys, "log", "add", "VP8AA", "--freq", 14025, "--mode", "cw", "--store", db)["id"]
+    run(capsys, "log", "add", "K1AA", "--freq", 14025, "--mode", "cw", "--store", db)
+    changes = ("--field", "call=3Y0J", "--field", "RST_RCVD=", "--field", "QTH=ice")
+    changed = run_json(capsys, "log", "change", number, *changes, "--store", db)
+    assert (changed["call"], changed["entity"], changed["report_received"]) == ("3Y0J", 24, None)
+    assert next(iter(changed["adif"])) == "CALL"
+    assert "Not changed: CALL is missing." in fails(capsys, "log", "change", number, "--field", "CALL=", "--store", db)
+    assert "Removed" in run(capsys, "log", "remove", number, "--store", db)
+    assert [c["call"] for c in run_json(capsys, "log", "list", "--store", db)["contacts"]] == ["K1AA"]
+    assert f"There is no contact number {number}" in fails(capsys, "log", "remove", number, "--store", db)
+
+
 def test_report_of_a_review_and_of_kept_sessions(capsys: pytest.CaptureFixture[str], db: Path, tmp_path: Path) -> None:
     found, page, picture = tmp_path / "found.json", tmp_path / "report.html", tmp_path / "report.png"
     marks = [{"start_s": 4.0 + n, "frequency_hz": 14.0245e6, "confidence": 0.9, "call": "K1AA"} for n in range(3)]

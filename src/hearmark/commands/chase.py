@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from hearmark.commands.log import FILE, open_entities, open_store, utc_text
+from hearmark.commands.contact import utc_text
+from hearmark.commands.store import FILE, moment, open_entities, open_store
 from hearmark.errors import HearmarkError
 
 if TYPE_CHECKING:
@@ -46,8 +47,6 @@ def _operations(watch: Path | None, settings: Settings) -> tuple[Operation, ...]
 
 
 def _now(text: str | None) -> datetime:
-    from hearmark.commands.log import moment
-
     return moment(text)
 
 

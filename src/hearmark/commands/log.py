@@ -3,161 +3,23 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
-from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import Any
 
 import click
 
+from hearmark.commands.contact import as_dict, line_text, mode_text, utc_text
 from hearmark.commands.shared import hz, progress
+from hearmark.commands.store import FILE, chosen, common, filtering, moment, open_entities, open_store
 from hearmark.errors import HearmarkError
 
-if TYPE_CHECKING:
-    from hearmark.log.contact import Contact
-    from hearmark.log.entities import Entities
-    from hearmark.log.filters import Filter
-    from hearmark.log.store import Store
-    from hearmark.settings import Settings
-    from hearmark.web.logbook import Logbook
-
-FILE = click.Path(path_type=Path)
 SHOWN = 20
 """So many refusals and remarks are shown; --json holds all."""
-Command = TypeVar("Command", bound=Callable[..., Any])
 
 
 @click.group()
 def log() -> None:
     """Contacts: add, list, import, export; what is still needed; what a session taught."""
-
-
-def common(command: Command) -> Command:
-    """The options that every one of these commands has."""
-    for option in (
-        click.option("--settings", "settings_path", type=FILE, help="Settings file (TOML)."),
-        click.option("--json", "as_json", is_flag=True, help="Print the same facts as JSON."),
-        click.option("--store", type=FILE, help="The log file; from the settings if left out."),
-    ):
-        command = option(command)
-    return command
-
-
-def filtering(command: Command) -> Command:
-    """The options that choose among contacts."""
-    for option in (
-        click.option("--until", help="Last UTC day, like 2026-03-21."),
-        click.option("--since", help="First UTC day, like 2026-03-21."),
-        click.option("--entity", help="Entity, by its ADIF code or a prefix."),
-        click.option("--mode", help="Mode or submode, or cw, phone, digital."),
-        click.option("--band", help="Like 20m."),
-        click.option("--call", help="Call; * stands for any letters."),
-    ):
-        command = option(command)
-    return command
-
-
-def open_store(store: Path | None, settings: Settings, create: bool = False) -> Store:
-    """The log that was named, or that of the settings."""
-    from hearmark.log.store import Store
-
-    path = store or (Path(settings.log.store).expanduser() if settings.log.store else None)
-    if path is None:
-        raise HearmarkError("Which log? Add --store FILE, or set store under [log] in the settings.")
-    opened = Store(path, create=create)
-    if opened.backup_trouble:
-        click.echo(f"hearmark: {opened.backup_trouble}", err=True)
-    return opened
-
-
-def open_logbook(store: Path | None, settings: Settings, call: str) -> Logbook | None:
-    """The page's way to the log; None if no log is named. It stays open as long as the program runs."""
-    if store is None and not settings.log.store:
-        return None
-    from hearmark.web.logbook import Logbook
-
-    logbook = Logbook(open_store(store, settings, create=True), settings, open_entities(settings))
-    logbook.name(call)
-    return logbook
-
-
-def open_entities(settings: Settings) -> Entities:
-    """The tables, and the user's own exceptions before them."""
-    from hearmark.log.entities import Entities
-    from hearmark.log.own import read_exceptions
-
-    path = settings.log.exceptions
-    return Entities(read_exceptions(Path(path).expanduser()) if path else ())
-
-
-def chosen(options: dict[str, Any], limit: int | None = None) -> Filter:
-    """The filter from the options of `filtering`."""
-    from hearmark.log.filters import make_filter
-    from hearmark.log.own import entity_code
-
-    entity = options.get("entity")
-    code = None if entity is None else entity_code(entity.strip().upper(), "--entity")
-    names = ("call", "band", "mode", "since", "until")
-    return make_filter(**{name: options.get(name) for name in names}, entity=code, limit=limit)
-
-
-def moment(text: str | None) -> datetime:
-    """A UTC time like "2026-03-21 18:30"; now if none is given."""
-    if not text:
-        return datetime.now(UTC)
-    try:
-        found = datetime.fromisoformat(text.replace("Z", "+00:00"))
-    except ValueError:
-        raise HearmarkError(f'"{text}" is no time; write it like "2026-03-21 18:30", in UTC.') from None
-    return found.replace(tzinfo=UTC) if found.tzinfo is None else found.astimezone(UTC)
-
-
-def as_dict(contact: Contact) -> dict[str, Any]:
-    """A contact as JSON shows it; `adif` holds every field as it is stored."""
-    from hearmark.log.contact import CALLS_MADE, CONFIRMED_BY, HABIT, OFFSET, SECONDS
-    from hearmark.log.entities import entities
-
-    name = entities()[contact.entity].name if contact.entity in entities() else None
-    return {
-        "id": contact.id,
-        "call": contact.call,
-        "start": utc_text(contact.start_s),
-        "stop": None if contact.stop_s is None else utc_text(contact.stop_s),
-        "band": contact.band,
-        "band_rx": contact.band_rx,
-        "frequency_hz": contact.freq_hz,
-        "receive_hz": contact.freq_rx_hz,
-        "mode": contact.mode,
-        "submode": contact.submode or None,
-        "report_sent": contact.text("RST_SENT") or None,
-        "report_received": contact.text("RST_RCVD") or None,
-        "power_w": contact.number("TX_PWR"),
-        "locator": contact.locator or None,
-        "entity": contact.entity,
-        "entity_name": name,
-        "continent": contact.continent or None,
-        "cq_zone": contact.cq_zone or None,
-        "itu_zone": contact.itu_zone or None,
-        "prop_mode": contact.prop_mode or None,
-        "sat_name": contact.sat_name or None,
-        "own_call": contact.own_call or None,
-        "notes": contact.text("COMMENT") or contact.text("NOTES") or None,
-        "confirmed": [way for way, bit in CONFIRMED_BY.items() if contact.confirmed & bit],
-        "offset_hz": contact.number(OFFSET),
-        "calls_made": contact.number(CALLS_MADE),
-        "seconds_to_work": contact.number(SECONDS),
-        "habit": contact.text(HABIT) or None,
-        "adif": {field.name: field.value for field in contact.fields},
-    }
-
-
-def utc_text(seconds: float) -> str:
-    """2026-03-21T18:30:00Z."""
-    return datetime.fromtimestamp(seconds, UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
-
-
-def _mode(contact: Contact) -> str:
-    return contact.submode or contact.mode
 
 
 @log.command("add")
@@ -213,7 +75,7 @@ def add(call: str, settings_path: Path | None, as_json: bool, store: Path | None
         click.echo(json.dumps({**as_dict(kept), "worked_before": earlier.count, "duplicate": earlier.same_slot}))
         return
     name = as_dict(kept)["entity_name"]
-    click.echo(f"Logged {kept.call}{f' ({name})' if name else ''} on {kept.band}, {_mode(kept)}, number {kept.id}.")
+    click.echo(f"Logged {kept.call}{f' ({name})' if name else ''} on {kept.band}, {mode_text(kept)}, number {kept.id}.")
     if earlier.same_slot and earlier.last_s is not None:
         click.echo(f"It was worked before on this band in this kind of mode; last on {utc_text(earlier.last_s)[:10]}.")
 
@@ -249,17 +111,46 @@ def list_contacts(
         for contact in found:
             if not total:
                 click.echo("  UTC               call          band   mode       kHz          he (kHz)     entity")
-            click.echo(_line(contact))
+            click.echo(line_text(contact))
             total += 1
         click.echo(f"{total} contact{'' if total == 1 else 's'}.")
 
 
-def _line(contact: Contact) -> str:
-    khz = [f"{value / 1000:.2f}" if value else "" for value in (contact.freq_hz, contact.freq_rx_hz)]
-    return (
-        f"  {utc_text(contact.start_s)[:16].replace('T', ' ')}  {contact.call:<13} {contact.band:<6} "
-        f"{_mode(contact):<10} {khz[0]:>11}  {khz[1]:>11}   {as_dict(contact)['entity_name'] or ''}"
-    ).rstrip()
+@log.command("change")
+@click.argument("number", type=int)
+@click.option("--field", "changes", multiple=True, required=True, help="ADIF field, NAME=VALUE; NAME= takes it out.")
+@common
+def change(
+    number: int, changes: tuple[str, ...], settings_path: Path | None, as_json: bool, store: Path | None
+) -> None:
+    """Correct fields of the contact with this number."""
+    from hearmark.log.contact import with_fields
+    from hearmark.log.making import with_changes
+    from hearmark.settings import read_settings
+
+    settings = read_settings(settings_path)
+    with open_store(store, settings) as opened:
+        old = opened.get(number)
+        try:
+            new = with_fields(old, with_changes(old.fields, tuple(_pair(text) for text in changes)))
+        except HearmarkError as error:
+            raise HearmarkError(f"Not changed: {str(error).rstrip('.')}.") from error
+        contact = open_entities(settings).complete(new)
+        opened.change(contact)
+    click.echo(json.dumps(as_dict(contact)) if as_json else f"Changed:\n{line_text(contact)}")
+
+
+@log.command("remove")
+@click.argument("number", type=int)
+@common
+def remove(number: int, settings_path: Path | None, as_json: bool, store: Path | None) -> None:
+    """Take the contact with this number out of the log, and show what it was."""
+    from hearmark.settings import read_settings
+
+    with open_store(store, read_settings(settings_path)) as opened:
+        contact = opened.get(number)
+        opened.remove(number)
+    click.echo(json.dumps(as_dict(contact)) if as_json else f"Removed:\n{line_text(contact)}")
 
 
 @log.command("import")
@@ -337,13 +228,14 @@ def export_log(file: Path, settings_path: Path | None, as_json: bool, store: Pat
 )
 @click.option("--band", help="Only this band.")
 @click.option("--missing", is_flag=True, help="Name those that were never worked.")
+@click.option("--list", "wanted", type=FILE, help="Your own list of what is wanted, TOML or CSV.")
 @common
 def needs(
     call: str | None, settings_path: Path | None, as_json: bool, store: Path | None, freq_khz: float | None,
-    mode: str | None, locator: str, by: Any, band: str | None, missing: bool,
+    mode: str | None, locator: str, by: Any, band: str | None, missing: bool, wanted: Path | None,
 ) -> None:  # fmt: skip
-    """What is still needed: over all, or from the station with this CALL."""
-    from hearmark.commands.needs import show_call, show_table
+    """What is still needed: over all, of your own list, or from the station with this CALL."""
+    from hearmark.commands.needs import show_call, show_table, show_wanted
     from hearmark.log.needs import worked
     from hearmark.settings import read_settings
 
@@ -351,7 +243,9 @@ def needs(
     entities = open_entities(settings)
     with open_store(store, settings) as opened:
         counted = worked(opened, settings.log.confirmed_by)
-        if call is None:
+        if wanted is not None:
+            show_wanted(opened, counted, wanted, as_json)
+        elif call is None:
             show_table(counted, by, band, missing, as_json)
         else:
             frequency_hz = None if freq_khz is None else hz(freq_khz, "--freq")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -96,6 +97,41 @@ def show_table(counted: Worked, kind: Kind, band: str | None, missing: bool, as_
         for title, found in (("Never worked", never), ("Not confirmed", unconfirmed)):
             if found:
                 click.echo(f"{title}{where}: " + ", ".join(name_of(kind, value) for value in found) + ".")
+
+
+def show_wanted(store: Store, counted: Worked, path: Path, as_json: bool) -> None:
+    """The user's list: what of each entry is worked and confirmed, and on which of its bands and modes it is not."""
+    from hearmark.log.bands import GROUPS
+    from hearmark.log.needs import CONFIRMED, slots_of
+    from hearmark.log.own import read_wanted
+
+    rows: list[dict[str, Any]] = []
+    for entry in read_wanted(path):
+        asked = {
+            (band, group): state
+            for (band, group), state in slots_of(counted, store, entry.what, entry.value).items()
+            if (not entry.bands or band in entry.bands) and (not entry.modes or group in entry.modes)
+        }
+        slots = [(band, group) for band in entry.bands for group in entry.modes or GROUPS]
+        name = name_of("entity", int(entry.value)) if entry.what == "entity" else entry.value
+        rows.append(
+            {
+                "what": entry.what,
+                "value": entry.value,
+                "name": name,
+                "worked": bool(asked),
+                "confirmed": any(state & CONFIRMED for state in asked.values()),
+                "open_slots": [{"band": band, "mode": group} for band, group in slots if (band, group) not in asked],
+            }
+        )
+    if as_json:
+        click.echo(json.dumps({"wanted": rows}))
+        return
+    for row in rows:
+        state = "confirmed" if row["confirmed"] else "worked" if row["worked"] else "never worked"
+        left = ", ".join(f"{slot['band']} {slot['mode']}" for slot in row["open_slots"])
+        click.echo(f"  {row['what']:<9} {row['name']:<28} {state:<13} {f'open: {left}' if left else ''}".rstrip())
+    click.echo(f"{sum(not row['worked'] for row in rows)} of {len(rows)} never worked.")
 
 
 def show_call(

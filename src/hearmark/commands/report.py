@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from hearmark.commands.log import FILE, common, open_store
 from hearmark.commands.shared import absolute_window_hz, hz, progress
+from hearmark.commands.store import FILE, common, open_store
 from hearmark.errors import HearmarkError
 
 if TYPE_CHECKING:

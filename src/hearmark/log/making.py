@@ -110,6 +110,21 @@ def _more(given: tuple[tuple[str, str], ...], taken: set[str]) -> Fields:
     return tuple(found)
 
 
+def with_changes(fields: Fields, changes: tuple[tuple[str, str], ...]) -> Fields:
+    """The fields with some set anew, at their old places; an empty value takes a field out."""
+    found = list(fields)
+    for name, text in changes:
+        upper = name.strip().upper()
+        if not upper or any(sign in upper for sign in "<>:,{} ") or upper in ("EOR", "EOH"):
+            raise HearmarkError(f'"{name}" is no field name of ADIF, like RST_RCVD.')
+        place = next((number for number, field in enumerate(found) if field.name.upper() == upper), None)
+        if place is None:
+            found.append(Field(upper, text))
+        else:
+            found[place] = Field(found[place].name, text, found[place].kind)
+    return tuple(field for field in found if field.value)
+
+
 def _utc(moment: datetime) -> datetime:
     return moment.replace(tzinfo=UTC) if moment.tzinfo is None else moment.astimezone(UTC)
 

@@ -146,6 +146,16 @@ class History:
         return Before(self.count, (band, group) in self.slots, self.last_s, tuple(self.slots))
 
 
+def slots_of(counted: Worked, store: Store, what: str, value: str) -> Slots:
+    """What of one entry of the user's list is worked or confirmed, by (band, group); calls count as worked only."""
+    if what == "call":
+        return dict.fromkeys(histories(store, [value])[value].slots, WORKED)
+    if what == "field":
+        return counted.slots["field"].get(value[:2], {})
+    kind: Kind = "entity" if what == "entity" else "cq_zone" if what == "cq_zone" else "itu_zone"
+    return counted.slots[kind].get(int(value), {})
+
+
 _AT_ONCE = 400
 _BY_THE_WAY = ("/P", "/M", "/QRP", "/A")
 

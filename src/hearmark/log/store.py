@@ -82,6 +82,26 @@ class Store:
         with self.writing() as connection:
             return replace(contact, id=add_rows(connection, [contact])[0])
 
+    def get(self, number: int) -> Contact:
+        """The contact under this number; HearmarkError if there is none."""
+        with self.reading() as connection:
+            row = connection.execute(sa.select(contacts).where(contacts.c.id == number)).first()
+        if row is None:
+            raise HearmarkError(
+                f"There is no contact number {number} in {self.path}; `hearmark log list --json` has them."
+            )
+        return contact_from(row)
+
+    def change(self, contact: Contact) -> None:
+        """Puts new content under the number of this contact; durable when this returns."""
+        with self.writing() as connection:
+            change_row(connection, contact.id or 0, contact)
+
+    def remove(self, number: int) -> None:
+        """Takes a contact out; its number is not given again while younger ones are there."""
+        with self.writing() as connection:
+            connection.execute(sa.delete(contacts).where(contacts.c.id == number))
+
     def find(self, wanted: Filter | None = None, newest_first: bool = False) -> Iterator[Contact]:
         """Contacts in the order of time, read as they are asked for."""
         order = (contacts.c.start_s, contacts.c.id)
