@@ -9,11 +9,13 @@ from typing import Any
 import httpx
 import pytest
 from conftest import until
+from script import VIEW, stream
 
 from hearmark.errors import HearmarkError
-from hearmark.events import Answer, Over
+from hearmark.events import Answer, Event, Over
 from hearmark.settings import Station
 from hearmark.web.forecast import Forecaster
+from hearmark.web.live import LiveSession
 from hearmark.web.server import Server
 
 Serve = Callable[..., Server]
@@ -98,6 +100,25 @@ def test_what_is_heard_corrects_if_wished() -> None:
     assert strong["learnt"]["level_db"] > 0.0
     assert [h["probability_before"] for h in strong["hours"]] == [h["probability"] for h in plain["hours"]]
     assert sum(h["probability"] for h in strong["hours"]) > sum(h["probability"] for h in plain["hours"])
+
+
+class HearsTheDx:
+    """An engine that hears one over of the DX and nothing else."""
+
+    def __init__(self) -> None:
+        self.done = False
+
+    def feed(self, event: Event) -> list[Event]:
+        first, self.done = not self.done, True
+        return [Over(1, 0.0, 4.0, 14.023e6, snr_db=25.0)] if first else []
+
+
+def test_the_live_session_tells_what_the_engine_hears() -> None:
+    forecaster = Forecaster(Station(locator="JO50"))
+    session = LiveSession(stream(0.0, 1.0), HearsTheDx(), VIEW, paced=False, forecaster=forecaster)
+    session.start()
+    assert session.join(30.0)
+    assert forecaster.answer({"to": "FN31", "heard": "1"})["learnt"]["stations"] == 1
 
 
 def test_without_a_place_of_ones_own_it_says_so() -> None:

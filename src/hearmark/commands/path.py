@@ -29,8 +29,8 @@ NOISE = click.Choice(["city", "residential", "rural", "quiet"])
 @click.option("--power-w", type=float, help="At your antenna; from the settings if left out.")
 @click.option("--far-power-w", type=float, default=100.0, show_default=True, help="At his antenna.")
 @click.option("--antenna", "own_antenna", default="usual", show_default=True,
-              help="usual (the better of vertical and dipole:10), vertical, dipole:METRES, beam:METRES, isotropic, "
-                   "or CSV of elevation_deg,gain_dbi.")  # fmt: skip
+              help="usual (the better of vertical and dipole:10), vertical, halfwave (vertical), dipole:METRES, "
+                   "beam:METRES, isotropic, or CSV of elevation_deg,gain_dbi.")  # fmt: skip
 @click.option("--far-antenna", default="usual", show_default=True, help="The same, at his end.")
 @click.option("--noise", "own_noise", type=NOISE, default="residential", show_default=True, help="Around you.")
 @click.option("--far-noise", type=NOISE, default="residential", show_default=True, help="Around him.")
