@@ -48,6 +48,10 @@ def test_the_dx_is_who_signs_in_several_overs_and_no_caller(store: Store) -> Non
     logbook.notice(over(3, "QRZ VP8AA"))
     logbook.notice(over(3, "QRZ VP8AA UP"))
     assert logbook.call == "VP8AA"
+    logbook.notice(over(4, "QRZ VP8AA"))
+    logbook.notice(over(5, "VP8AA UP"))
+    logbook.notice(Answer(2, 33.0, None, 33.5, OWN_HZ, 0.6, call="VP8AA"))
+    assert logbook.call == "VP8AA", "one mark that took him for a caller does not hide him"
     logbook.name("t0st")
     assert logbook.call == "T0ST"
     logbook.name("")

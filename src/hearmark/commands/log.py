@@ -178,8 +178,9 @@ def import_log(file: Path, encoding: str | None, settings_path: Path | None, as_
         }
         click.echo(json.dumps(content))
         return
+    records = "record" if report.read == 1 else "records"
     click.echo(
-        f"{report.read} records read: {report.added} added, {report.unchanged} there already, "
+        f"{report.read} {records} read: {report.added} added, {report.unchanged} there already, "
         f"{report.completed} completed, {len(report.refused)} refused."
     )
     _say("Refused", [f"line {r.line}{f', {r.call}' if r.call else ''}: {r.why}" for r in report.refused])

@@ -81,7 +81,8 @@ class _Reader:
             yield Refused(line, self.bad or "the file ends before <EOR>", value(self.fields, "CALL"))
 
     def _between(self, text: bytes) -> None:
-        if text.strip():
+        # Two strokes begin a comment in the files of some services
+        if text.strip() and not text.lstrip().startswith(b"//"):
             shown = self._decode(text.strip())[:30]
             self.remarks.append(f'the text "{shown}" after {self.fields[-1].name} belongs to no field')
 

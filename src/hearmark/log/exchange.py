@@ -226,13 +226,25 @@ def merge(old: Fields, new: Fields) -> tuple[Fields, list[str]]:
             result.append(entry)
             continue
         mine = result[place[name]]
-        if mine.value.strip() == entry.value.strip():
+        if _same(name, mine.value.strip(), entry.value.strip()):
             continue
         if _UPGRADING.fullmatch(name) and _is_news(name, mine, entry):
             result[place[name]] = Field(mine.name, entry.value, mine.kind)
         else:
             kept.append(name)
     return tuple(result), kept
+
+
+def _same(name: str, mine: str, other: str) -> bool:
+    """The same said otherwise: other case, a time without seconds, a figure with noughts behind it."""
+    if mine.casefold() == other.casefold():
+        return True
+    if name in ("TIME_ON", "TIME_OFF"):
+        return mine[:4] == other[:4] and 4 in (len(mine), len(other))
+    try:
+        return float(mine) == float(other)
+    except ValueError:
+        return False
 
 
 def _is_news(name: str, mine: Field, entry: Field) -> bool:

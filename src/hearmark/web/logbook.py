@@ -27,7 +27,7 @@ from hearmark.pileup.calls import is_call
 from hearmark.settings import Settings
 
 SURE_OVERS = 2
-"""In so many of his overs a call must stand to be taken for his own."""
+"""In so many of his overs more than he would name a caller a call must stand to be taken for his own."""
 KEPT_OVERS = 200
 
 
@@ -61,7 +61,7 @@ class Logbook:
         self._given = call.strip().upper()
         self._worked = worked(store, settings.log.confirmed_by)
         self._overs: dict[int, tuple[str, ...]] = {}
-        self._callers: set[str] = set()
+        self._callers: dict[int, str] = {}
         self._habit = ""
         self._calls_made = 0
         self._first_call_s: float | None = None
@@ -77,7 +77,7 @@ class Logbook:
             while len(self._overs) > KEPT_OVERS:
                 self._overs.pop(next(iter(self._overs)))
         elif isinstance(event, Answer) and event.call:
-            self._callers.add(event.call)
+            self._callers[event.id] = event.call
         elif isinstance(event, Ear):
             self._habit = event.habit
         elif isinstance(event, KeyState):
@@ -93,7 +93,10 @@ class Logbook:
         """The call of the DX: as given, else the one he signs most; empty while nobody knows."""
         if self._given:
             return self._given
-        counted = Counter(call for calls in self._overs.values() for call in calls if call not in self._callers)
+        counted = Counter(call for calls in self._overs.values() for call in calls)
+        # He names those he answers as well, twice at most; now and then he himself is taken for a caller
+        for caller in self._callers.values():
+            counted[caller] -= 2
         most = counted.most_common(2)
         if not most or most[0][1] < SURE_OVERS or (len(most) > 1 and most[0][1] == most[1][1]):
             return ""
