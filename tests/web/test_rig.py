@@ -100,6 +100,11 @@ def test_words_of_the_operator_change_plan_and_licence() -> None:
     _, rig = fresh()
     rig.say("down 5 to 10")
     assert (rig.plan.listen_low_hz, rig.plan.listen_high_hz) == (DX_HZ - 10_000.0, DX_HZ - 5_000.0)
+    assert rig.message()["taken"] == "Taken as 18133.50 to 18138.50 kHz (100 %)."
+    rig.say("listening for fours, up 3")
+    assert rig.message()["taken"] == "Taken as 18146.50 kHz, for 4 (88 %); or 18146.50 to 18151.50."
+    rig.say("simplex")
+    assert rig.message()["taken"] == "Taken as simplex (100 %)."
     rig.say("up 30")
     with pytest.raises(HearmarkError, match="no part of the window may be used"):
         rig.ask("set", None, lambda ok, why: None)
@@ -159,6 +164,7 @@ def test_page_sets_with_one_key_and_shows_guard_and_radio(new_page: Callable[...
         page.keyboard.type("5 to 8 up")
         page.keyboard.press("Enter")
         until(page, f"{MODEL}.window.high_hz === {DX_HZ + 8000}")
+        until(page, "document.getElementById('notice').innerText.startsWith('Taken as 18148.50 to 18151.50 kHz')")
         overflow = page.evaluate("document.documentElement.scrollWidth > innerWidth")
         assert not overflow
         radio.alive = False

@@ -190,8 +190,10 @@ def radio(
             set_radio(port, plan, transmit_hz)
         if lock is not None:
             Moves(port).lock(lock)
-        dials = port.read()
-        click.echo(jsons.dumps(dials_as_values(dials), indent=2) if as_json else f"The radio {in_words(dials)}.")
+        dials, level_db = port.read(), port.signal_db()
+        level = "" if level_db is None else f", S9 {level_db:+.0f} dB"
+        values = dials_as_values(dials) | {"signal_over_s9_db": level_db}
+        click.echo(jsons.dumps(values, indent=2) if as_json else f"The radio {in_words(dials)}{level}.")
     finally:
         if not watch:
             port.close()

@@ -40,6 +40,7 @@ class Rig:
         self._advised_hz: float | None = None
         self._followed_hz: float | None = None
         self._offer: Reading | None = None
+        self._taken = ""
         self.keeper = Keeper(connect, self._events.append, lambda: self._now_s, put_back=put_back)
         self.plan = plan
         self.allowed = may(plan)
@@ -83,6 +84,7 @@ class Rig:
         if not found:
             raise HearmarkError(f'"{text}" does not say where he listens; write it like "up 5 to 10" or "QSX 18151".')
         self._change(found[0].plan)
+        self._taken = _in_words(found)
         return self.plan
 
     def offered(self) -> Plan:
@@ -143,6 +145,7 @@ class Rig:
                 "listen_high_hz": offer.plan.listen_high_hz,
                 "why": offer.why,
             },
+            "taken": self._taken,
             "warnings": [{"kind": kind, "why": why} for kind, why in status.warnings],
             "dropped": status.dropped,
             "slow_s": round(status.took_s, 1) if status.took_s > SLOW_S else 0.0,
@@ -187,3 +190,19 @@ class Rig:
             return
         self._followed_hz = to_hz
         self.keeper.ask(Wish("follow", to_hz))
+
+
+def _in_words(found: tuple[Reading, ...]) -> str:
+    """What the words were taken for, and what else they may mean."""
+
+    def one(reading: Reading) -> str:
+        low, high = (hz / 1e3 for hz in (reading.plan.listen_low_hz, reading.plan.listen_high_hz))
+        if reading.plan.kind == "simplex":
+            return "simplex"
+        return f"{low:.2f}" if low == high else f"{low:.2f} to {high:.2f}"
+
+    first, *others = found
+    sure = f"{100.0 * first.probability:.0f} %"
+    whom = f", for {' '.join(first.who)}" if first.who else ""
+    rest = f"; or {', '.join(one(reading) for reading in others[:2])}" if others and first.probability < 0.95 else ""
+    return f"Taken as {one(first)} kHz{whom} ({sure}){rest}.".replace("simplex kHz", "simplex")

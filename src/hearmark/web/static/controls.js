@@ -25,6 +25,7 @@ export class Controls {
     this.peeking = false;
     this.noticeTimer = 0;
     this.lastNotice = "";
+    this.lastTaken = "";
     this.contact = new Contact(model, link);
     this.commands = this.list();
     this.build();
@@ -212,6 +213,11 @@ export class Controls {
     const { model } = this;
     if (this.wanted !== null && this.wanted === model.transmitHz) this.wanted = null;
     if (this.wantedSpot !== null && this.wantedSpot === model.status?.spot_hz) this.wantedSpot = null;
+    const taken = model.radio?.taken ?? "";
+    if (taken !== this.lastTaken) {
+      this.lastTaken = taken;
+      if (taken) this.notify(taken);
+    }
     if (model.notice && model.notice !== this.lastNotice) {
       this.lastNotice = model.notice;
       this.notify(model.notice);

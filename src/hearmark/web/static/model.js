@@ -16,7 +16,7 @@
  * @typedef {{connected: boolean, why: string, hold: string, set: boolean, following: boolean, peek_hz: number | null,
  *   receive_hz: number | null, transmit_hz: number | null, split: boolean | null, mode: string | null, locked: boolean | null,
  *   keyed: boolean | null, duplex: string, offer: {listen_low_hz: number, listen_high_hz: number, why: string} | null,
- *   warnings: {kind: string, why: string}[], slow_s: number}} Radio
+ *   warnings: {kind: string, why: string}[], slow_s: number, taken: string}} Radio
  * @typedef {{time_s: number, low_hz: number, step_hz: number, levels: Uint8Array}} Line
  */
 
