@@ -63,7 +63,7 @@ def well(command: str, **others: str | None) -> str | None:
     return f"{command}:\n{SAYS.get(command, 'RPRT 0')}\n"
 
 
-def radio(timeout_s: float = 0.15, **others: str | None) -> tuple[DaemonRadio, dict[str, str | None], Server]:
+def radio(timeout_s: float = 1.0, **others: str | None) -> tuple[DaemonRadio, dict[str, str | None], Server]:
     """A connected radio and what its server may be changed to say."""
     now: dict[str, str | None] = dict(others)
     server = Server(lambda command: well(command, **now))
@@ -146,13 +146,13 @@ def test_a_late_reply_is_never_taken_for_a_new_one() -> None:
 
     def slow(command: str) -> str | None:
         if command == "get_freq":
-            time.sleep(0.4)
+            time.sleep(1.5)
         return well(command)
 
     server.reply = slow
     with pytest.raises(RadioLost, match="in time"):
         port.read()
-    time.sleep(0.4)
+    time.sleep(1.0)
     with pytest.raises(RadioLost, match="is closed"):
         port.read()
 
@@ -169,7 +169,7 @@ def test_nobody_there() -> None:
 def test_some_other_server() -> None:
     server = Server(lambda _: "HTTP/1.1 400 Bad Request\n")
     with pytest.raises(RadioLost, match=r"answers 'HTTP/1\.1 400 Bad Request', which no radio control says"):
-        DaemonRadio("127.0.0.1", server.port, 0.2)
+        DaemonRadio("127.0.0.1", server.port)
 
 
 def test_transmit_on_the_main_dial_is_no_split() -> None:

@@ -147,6 +147,19 @@ def test_follow_moves_only_the_transmit_side() -> None:
     assert len(radio.taken) == 1
 
 
+def test_follow_does_not_land_on_the_dx_by_a_forgotten_xit() -> None:
+    radio = SimulatedRadio()
+    moves = Moves(radio)
+    moves.set(PLAN, CALL)
+    radio.by_hand(xit_hz=-8_000.0)
+    radio.taken.clear()
+    with pytest.raises(HearmarkError, match="with XIT as it stands our signal would cover the DX"):
+        moves.follow(PLAN, DX + 8_000.0)
+    assert radio.taken == []
+    assert moves.set(PLAN, DX + 8_000.0).ok
+    assert radio.dials.transmit_hz == DX + 8_000.0
+
+
 def test_peek_moves_only_the_receive_side_and_comes_back() -> None:
     radio = SimulatedRadio()
     moves = Moves(radio)

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 from hearmark.errors import HearmarkError
 from hearmark.events import Plan
-from hearmark.radio.order import Order, Step, clearance_hz, covers, goal, is_clear, order, same, shown
+from hearmark.radio.order import Order, Step, after, clearance_hz, covers, goal, is_clear, order, same, shown
 from hearmark.radio.port import Dials, KeyDown, Port, RadioRefused
 
 SETTLE_S = 1.0
@@ -77,6 +77,13 @@ class Moves:
             steps = [Step("xit", wanted.xit_hz)]
         else:
             steps = [Step("dial", wanted.dial_hz or 0.0), Step("rit", wanted.rit_hz or 0.0)]
+        model = dials
+        for step in steps:
+            model = after(model, step)
+            if plan.kind != "simplex" and not is_clear(model, plan, clearance_hz(plan)):
+                raise HearmarkError(
+                    "Not moved: with XIT as it stands our signal would cover the DX; set the plan again."
+                )
         for step in steps:
             failed = self._do(step)
             if failed is not None:
