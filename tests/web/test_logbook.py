@@ -97,6 +97,7 @@ def test_duplicate_and_needs_are_told_before_the_call(store: Store) -> None:
     assert first["needs"].startswith("Falkland Is. never worked")
     book(store, "VP8AA").log(Entry(), DX_HZ, OWN_HZ, "usb", 1.0)
     later = book(store, "VP8AA")
+    assert later.station(DX_HZ, "usb")["slots"] == [{"band": "17m", "phone": "worked"}]
     assert later.station(DX_HZ, "usb")["duplicate"]
     elsewhere = later.station(14_195_000.0, "usb")
     assert (elsewhere["duplicate"], elsewhere["worked"], elsewhere["level"]) == (False, 1, "band")
@@ -135,6 +136,9 @@ def test_page_logs_with_one_key_and_warns_of_a_duplicate(
     page.keyboard.press("Shift+G")
     until(page, "document.getElementById('contact').open")
     page.keyboard.press("m")
+    assert page.evaluate("document.getElementById('contact-slots').innerText").split() == [
+        "Morse", "phone", "digital", "17m", "·", "worked", "·",
+    ]  # fmt: skip
     sent = page.evaluate("document.getElementById('contact-sent').value")
     assert sent == "m", "keys go into the sheet, not to the radio"
     page.fill("#contact-call", "t0st")

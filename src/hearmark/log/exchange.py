@@ -28,7 +28,7 @@ from hearmark.log.filters import Filter
 from hearmark.log.schema import contacts
 from hearmark.log.store import Store, add_definitions, add_rows, change_row
 
-BATCH = 2_000
+BATCH = 800
 """Contacts in one transaction: short enough that a contact logged meanwhile need not wait."""
 LARGEST_BYTES = 2_000_000_000
 _UPGRADING = re.compile(r"(QSL|LOTW_QSL|EQSL_QSL|DCL_QSL)_RCVD|CREDIT_GRANTED")

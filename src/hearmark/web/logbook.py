@@ -16,12 +16,12 @@ from typing import Any
 from hearmark.chase.worth import reason
 from hearmark.errors import HearmarkError
 from hearmark.events import Answer, Ear, Event, KeyState, Over, RadioState
-from hearmark.log.bands import adif_mode, band_of, mode_group
+from hearmark.log.bands import GROUPS, adif_mode, band_of, bands_hz, mode_group
 from hearmark.log.calls import parts_of
 from hearmark.log.contact import read_contact
 from hearmark.log.entities import Entities
 from hearmark.log.making import Draft, fields_of, usual_report
-from hearmark.log.needs import before, worked
+from hearmark.log.needs import CONFIRMED, WORKED, before, worked
 from hearmark.log.store import Store
 from hearmark.pileup.calls import is_call
 from hearmark.settings import Settings
@@ -121,7 +121,7 @@ class Logbook:
     def _look(self, call: str, band: str, group: str, mode: str) -> dict[str, Any]:
         message = {
             "call": call, "name": "", "needs": "", "level": "done", "duplicate": False, "worked": 0, "logged": "",
-            "report": usual_report(mode),
+            "report": usual_report(mode), "slots": [],
         }  # fmt: skip
         if not call:
             return message
@@ -140,7 +140,18 @@ class Logbook:
             "duplicate": earlier.same_slot,
             "worked": earlier.count,
             "logged": self._logged.get((call, band, group), ""),
+            "slots": self._slots(place.entity if place else 0),
         }
+
+    def _slots(self, entity: int) -> list[dict[str, str]]:
+        """The entity's bands from low to high, each with what of Morse, phone and digital is worked or confirmed."""
+        found = self._worked.slots["entity"].get(entity, {})
+        words = {WORKED: "worked", WORKED | CONFIRMED: "confirmed"}
+        return [
+            {"band": band} | {group: words[found[band, group]] for group in GROUPS if (band, group) in found}
+            for band in bands_hz()
+            if any(on == band for on, _ in found)
+        ]
 
     def log(self, entry: Entry, dx_hz: float, transmit_hz: float | None, mode: str, now_s: float) -> dict[str, Any]:
         """Keeps the contact; on the disk when this returns. Raises HearmarkError if something is missing."""

@@ -38,6 +38,7 @@ export class Contact {
     input("contact-received").value = station.report;
     input("contact-notes").value = "";
     element("contact-known").textContent = told(station);
+    element("contact-slots").replaceChildren(...slotRows(station));
     this.dialog.showModal();
     const first = input(station.call ? "contact-sent" : "contact-call");
     first.focus();
@@ -87,6 +88,27 @@ function told(station) {
   const other = !station.duplicate && station.worked ? "worked before elsewhere" : "";
   const what = before || station.needs;
   return [what.startsWith(station.name) ? "" : station.name, what, other].filter(Boolean).join(" \u00b7 ");
+}
+
+const GROUPS = [["cw", "Morse"], ["phone", "phone"], ["digital", "digital"]];
+
+/**
+ * What of his entity is worked, band by band: the letter says it, no hue needed.
+ * @param {import("./model.js").Station} station
+ */
+function slotRows(station) {
+  if (!station.slots.length) return [];
+  const head = ["", ...GROUPS.map(([, name]) => name)];
+  const rows = station.slots.map((slot) => [slot.band, ...GROUPS.map(([group]) => slot[group] ?? "\u00b7")]);
+  return [head, ...rows].map((cells, number) => {
+    const row = document.createElement("tr");
+    for (const text of cells) {
+      const cell = document.createElement(number && text !== cells[0] ? "td" : "th");
+      cell.textContent = text;
+      row.append(cell);
+    }
+    return row;
+  });
 }
 
 /** @param {string} id */

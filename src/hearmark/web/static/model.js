@@ -11,7 +11,8 @@
  * @typedef {{time_s: number, cue: string, transmit_hz: number | null, success_per_call: number | null, why: string}} Advice
  * @typedef {{now_s: number, state: string, failure: string, behind_s: number, slipped_s: number, dropped: Record<string, number>,
  *   sound: boolean, sound_trouble: string, duck: boolean, spot_hz: number, station?: Station | null}} Status
- * @typedef {{call: string, name: string, needs: string, level: string, duplicate: boolean, worked: number, logged: string, report: string}} Station
+ * @typedef {{call: string, name: string, needs: string, level: string, duplicate: boolean, worked: number, logged: string, report: string,
+ *   slots: Record<string, string>[]}} Station
  * @typedef {{start_s: number, stop_s: number, why: string}} Gap
  * @typedef {{connected: boolean, why: string, hold: string, set: boolean, following: boolean, peek_hz: number | null,
  *   receive_hz: number | null, transmit_hz: number | null, split: boolean | null, mode: string | null, locked: boolean | null,
