@@ -25,7 +25,7 @@ _FORMS = re.compile(
         (
             r"(?P<across>(?:Q|F|W)*±)" + _SPAN.format("x"),
             r"(?P<upto>[UD])T(?P<upto1>#+)[KHM]?",
-            r"(?:Q|F|W)*(?P<before>[UD]|^u)[UD]*(?P<from>[FQVB-]*)" + _SPAN.format("b") + _OPEN.format("b"),
+            r"(?:Q|F|W)*(?P<before>[UD]|^u)[UD]*(?P<from>[FQVB/-]*)" + _SPAN.format("b") + _OPEN.format("b"),
             r"(?:Q|F|B|W)*(?P<stretch1>#+)[KHM]?(?P<stretch>[UD])[T-](?P<stretch2>#+)[KHM]?[UD]?",
             r"(?:Q|F|B|W)*" + _SPAN.format("a") + r"F*(?P<open>[AO]?)(?P<after>[UD])(?![FQVB]*#)",
             r"(?P<sign>(?:^|(?<=[WQF]))-|(?<![#])[+p]|(?<![#X])m)" + _SPAN.format("s"),
@@ -129,8 +129,13 @@ def _meanings(match: re.Match[str], given: list[Token], receive_khz: float, kind
             yield _ordered(sign * near, sign * edge, weight, "only the far edge was said")
     elif match["stretch"]:
         sign = 1.0 if match["stretch"] == "U" else -1.0
-        near, far = (float(runs(numbers(group))[0][0][0]) for group in ("stretch1", "stretch2"))
-        yield _ordered(sign * near, sign * far, 1.0, "offsets in kHz")
+        first, second = (runs(numbers(group))[0][0][0] for group in ("stretch1", "stretch2"))
+        if float(first) < 100.0:
+            yield _ordered(sign * float(first), sign * float(second), 1.0, "offsets in kHz")
+        else:
+            said = Said(numbers("stretch1"), numbers("stretch2"), ("", ""), "T", False)
+            for low, high, share, why in _places(said, first, second, receive_khz):
+                yield Candidate(low, high, share, why)
     elif match["across"]:
         for figures, weight in runs(numbers("x1")):
             edge = float(figures[-1])

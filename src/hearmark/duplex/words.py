@@ -67,6 +67,10 @@ _PARTS = re.compile(r"\d+(?:[.,]\d+)*|[a-z]+")
 _HABITS: tuple[tuple[re.Pattern[str], str], ...] = (
     (re.compile(r"\bplus (?:or )?minus\b"), "±"),
     (re.compile(r"\bupto\b"), "up to"),
+    (re.compile(r"\bor so\b"), " "),
+    (re.compile(r"(?<=[a-z])-(?=[a-z])"), " "),
+    (re.compile(r"(?<=\d)\s*(to|-|/)\s*(?:\+|plus)\s*(?=\d)"), r" \1 "),
+    (re.compile(r"^(.*-\s*\d[\d.]*\s*to\s*)-\s*(?=\d)"), r"\1"),
     (re.compile(r"(?<=\d)k(?=\d)"), "."),
     (re.compile(r"(?<![\d.])\.(?=\d)"), " 0."),
     (re.compile(r"(?<=\d)\s*~\s*(?=\d)"), "-"),
