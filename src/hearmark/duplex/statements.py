@@ -129,12 +129,12 @@ def _meanings(match: re.Match[str], given: list[Token], receive_khz: float, kind
             yield _ordered(sign * near, sign * edge, weight, "only the far edge was said")
     elif match["stretch"]:
         sign = 1.0 if match["stretch"] == "U" else -1.0
-        first, second = (runs(numbers(group))[0][0][0] for group in ("stretch1", "stretch2"))
-        if float(first) < 100.0:
-            yield _ordered(sign * float(first), sign * float(second), 1.0, "offsets in kHz")
+        here, there = (runs(numbers(group))[0][0][0] for group in ("stretch1", "stretch2"))
+        if float(here) < 100.0:
+            yield _ordered(sign * float(here), sign * float(there), 1.0, "offsets in kHz")
         else:
             said = Said(numbers("stretch1"), numbers("stretch2"), ("", ""), "T", False)
-            for low, high, share, why in _places(said, first, second, receive_khz):
+            for low, high, share, why in _places(said, here, there, receive_khz):
                 yield Candidate(low, high, share, why)
     elif match["across"]:
         for figures, weight in runs(numbers("x1")):
