@@ -155,7 +155,7 @@ def _tuning_rows(
             {
                 "utc": (each.rise + timedelta(seconds=float(second))).isoformat(timespec="seconds"),
                 "azimuth_deg": round(float(seen.azimuth_deg[k]), 1),
-                "elevation_deg": round(float(seen.elevation_deg[k]), 1),
+                "elevation_deg": round(float(seen.elevation_deg[k]), 1) + 0.0,
                 "range_km": round(float(seen.range_km[k]), 1),
                 "range_rate_km_s": round(float(seen.rate_km_s[k]), 4),
                 "receive_hz": round(now.receive_hz),
