@@ -27,7 +27,7 @@ NO_ENTITY_BY_SERIES = {
     "Mauritius (Republic of)", "United Nations", "International Civil Aviation Organization",
     "United States of America", "World Meteorological Organization", "Finland", "Sudan (Republic of the)",
     "Netherlands (Kingdom of the) - Bonaire, Sint Eustatius and Saba", "Netherlands (Kingdom of the) - Curaçao",
-    "Netherlands (Kingdom of the) - Sint Maarten (Dutch part)", "Kiribati (Republic of)", "France",
+    "Netherlands (Kingdom of the) - Sint Maarten (Dutch part)", "Kiribati (Republic of)", "Norway", "France",
     "United Kingdom of Great Britain and Northern Ireland", "New Zealand",
 }  # fmt: skip
 SHEET = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"

@@ -10,7 +10,7 @@ import itertools
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from datetime import date
+from datetime import UTC, date, datetime
 from functools import cache
 
 from hearmark.data import table
@@ -99,7 +99,7 @@ class Entities:
 
     def lookup(self, call: str, day: date | None = None) -> Place | None:
         """What the call tells on a day (UTC; today if None). None: nothing is known, or it is no call."""
-        day = day or date.today()
+        day = day or datetime.now(UTC).date()
         key = (call, day.toordinal())
         if key not in self._memory:
             if len(self._memory) > 300_000:
@@ -171,8 +171,11 @@ class Entities:
         always = None
         for length in range(min(len(text), _LONGEST), 0, -1):
             start = text[:length]
+            if must_hold and (must_hold not in start or text[length : length + 1] not in ("", must_hold)):
+                # FR/T/F6AAA is on another island than FR, FR/TA1AA is not
+                continue
             for rule in self._starts.get(start, ()):
-                if must_hold not in start or not rule.holds(day):
+                if not rule.holds(day):
                     continue
                 # What held for some time only goes before what holds always, though that be longer
                 if rule.since or rule.until:
