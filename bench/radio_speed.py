@@ -16,12 +16,14 @@ from collections.abc import Callable
 
 import numpy as np
 
-from hearmark.events import Event, Plan, Warned
+from hearmark.events import Allowed, Block, Event, Plan, Warned
 from hearmark.radio.daemon import DaemonRadio
 from hearmark.radio.keeper import Keeper
 from hearmark.radio.moves import Moves
 from hearmark.radio.port import Dials, Port
 from hearmark.radio.simulated import SimulatedRadio
+from hearmark.web.live import LiveSession, View
+from hearmark.web.rig import Rig
 
 DX = 18_143_500.0
 PLAN = Plan(DX, DX + 5_000.0, DX + 10_000.0, "usb")
@@ -73,6 +75,43 @@ def watched(connect: Callable[[], Port], disturb: Callable[[float], None], chang
     return load, np.array(waits)
 
 
+def to_the_page(changes: int) -> np.ndarray:
+    """Seconds from a change at the simulated radio to the message that every open page gets, in a running session."""
+    radio = SimulatedRadio(Dials(DX, CALL, True, "usb", "usb"))
+    rig = Rig(lambda: radio, PLAN, lambda _: Allowed((), False, ""))
+    silence = np.zeros(2_400, np.complex64)
+    blocks = (Block(k * len(silence), 48_000.0, DX, silence) for k in range(12_000))
+    session = LiveSession(blocks, Nothing(), View("bench", DX, "usb", DX + 5_000.0, DX + 10_000.0), rig=rig)
+    told: list[float] = []
+    session.fan.put_locked = lambda lane, frame: (  # type: ignore[method-assign]
+        told.append(time.perf_counter()) if lane == "text" and '"kind":"receive moved"' in str(frame) else None
+    )
+    session.start()
+    time.sleep(2.0)
+    rng = np.random.default_rng(6)
+    waits = []
+    for _ in range(changes):
+        time.sleep(float(rng.uniform(0.3, 0.5)))
+        told.clear()
+        began = time.perf_counter()
+        radio.by_hand(dial_hz=DX + 700.0)
+        while not told and time.perf_counter() - began < 5.0:
+            time.sleep(0.001)
+        waits.append(told[0] - began if told else np.inf)
+        radio.by_hand(dial_hz=DX)
+        time.sleep(0.3)
+    session.stop()
+    return np.array(waits)
+
+
+class Nothing:
+    """An engine that finds nothing."""
+
+    def feed(self, event: Event, /) -> list[Event]:
+        """Takes it."""
+        return []
+
+
 def show(name: str, trips: np.ndarray, load: float, waits: np.ndarray) -> None:
     trips_ms, waits_ms = 1e3 * trips, 1e3 * waits
     print(f"{name}:")
@@ -88,7 +127,9 @@ def simulated(changes: int) -> None:
     trips = round_trips(lambda: start(False), 30)
     radio = start(True)
     load, waits = watched(lambda: radio, lambda hz: radio.by_hand(dial_hz=hz), changes)
+    page_ms = 1e3 * to_the_page(changes)
     show(f"simulated radio, {1e3 * LAG_S:.0f} ms a command", trips, load, waits)
+    print(f"  change to the page's message: median {np.median(page_ms):.0f} ms, largest {page_ms.max():.0f} ms")
 
 
 def dummy(changes: int) -> None:
