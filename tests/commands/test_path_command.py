@@ -90,7 +90,9 @@ def test_what_is_heard_corrects(capsys: pytest.CaptureFixture[str], tmp_path: Pa
         (["--to", "FN31", "--antenna", "dipole:0"], "no usable height"),
         (["--to", "FN31", "--picture", "/nowhere/x.png"], "Cannot write"),
         (["--to", "FN31", "--heard", "/nowhere/x.csv"], "Cannot read"),
+        (["--to", "FN31", "--heard", __file__], "no measurements"),
         (["--to", "FN31", "--date", "yesterday"], "--date"),
+        (["--to", "FN31", "--date", "9999-12-31"], "1900 to 2100"),
     ],
 )
 def test_bad_input_gets_one_sentence(capsys: pytest.CaptureFixture[str], arguments: list[str], why: str) -> None:

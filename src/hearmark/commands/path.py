@@ -62,6 +62,8 @@ def path(**options: Any) -> None:
     there = [resolve(text, "--to") for text in options["ends"]]
     now = datetime.now(UTC)
     begin = options["day"].replace(tzinfo=UTC) if options["day"] else now.replace(minute=0, second=0, microsecond=0)
+    if not 1900 <= begin.year <= 2100:
+        raise HearmarkError(f"--date {begin:%Y-%m-%d} is out of range; the maps serve from 1900 to 2100.")
     power_w = station.power_w if options["power_w"] is None else options["power_w"]
     own = Equipment(_watts(power_w, "--power-w"), read_antenna(options["own_antenna"]), options["own_noise"])
     far = Equipment(
@@ -131,6 +133,10 @@ def _read_heard(path: Path) -> list[Heard]:
         rows = list(csv.DictReader(path.read_text(encoding="utf-8").splitlines()))
     except (OSError, UnicodeDecodeError):
         raise HearmarkError(f"Cannot read {path}; give CSV with time,place,frequency_mhz,snr_db_hz,power_w.") from None
+    if not rows or not {"time", "place", "frequency_mhz"} <= set(rows[0]):
+        raise HearmarkError(
+            f"{path} holds no measurements; give CSV whose first line is time,place,frequency_mhz,snr_db_hz,power_w."
+        )
     for number, row in enumerate(rows, 2):
         try:
             when = datetime.fromisoformat(row["time"].strip())
