@@ -13,7 +13,7 @@ import click
 from hearmark.commands import duplex
 from hearmark.commands import path as paths
 from hearmark.commands import radio as radio_command
-from hearmark.commands.chase import chase
+from hearmark.commands.chase import chase, open_board
 from hearmark.commands.exposure import exposure
 from hearmark.commands.log import log
 from hearmark.commands.repeaters import repeaters
@@ -183,6 +183,7 @@ def listen(**options: Any) -> None:
     begun = datetime.now(UTC)
     beside["logbook"] = logbook
     beside["forecaster"] = Forecaster(settings.station)
+    board = beside["board"] = open_board(settings, logbook)
     try:
         if record_path is None:
             serve(LiveSession(heard.events, engine, view, paced=heard.paced, **beside), port=port)
@@ -194,6 +195,7 @@ def listen(**options: Any) -> None:
             finally:
                 recorder.annotate()
     finally:
+        board.stop()
         keep_live(logbook, record, begun)
 
 

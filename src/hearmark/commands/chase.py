@@ -7,11 +7,10 @@ import sys
 import time
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
-from hearmark.commands.contact import utc_text
 from hearmark.commands.store import FILE, moment, open_entities, open_store
 from hearmark.errors import HearmarkError
 
@@ -23,6 +22,8 @@ if TYPE_CHECKING:
     from hearmark.chase.watch import Operation
     from hearmark.log.needs import Worked
     from hearmark.settings import Settings
+    from hearmark.web.board import Board
+    from hearmark.web.logbook import Logbook
 
 SHADES = " .:-=+*#"
 """Chance in eighths, for a line of text."""
@@ -50,6 +51,26 @@ def _now(text: str | None) -> datetime:
     return moment(text)
 
 
+def open_board(settings: Settings, logbook: Logbook | None) -> Board:
+    """The page's list of whom to chase: from the node of the settings, and from what is pasted into it."""
+    from hearmark.chase.node import Node
+    from hearmark.commands.duplex import licence_table
+    from hearmark.log.own import read_wanted
+    from hearmark.web.board import Board
+
+    wanted = settings.log.wanted
+    node = Node(settings.log.node, settings.station.call) if settings.log.node else None
+    return Board(
+        open_entities(settings),
+        logbook,
+        _operations(None, settings),
+        read_wanted(Path(wanted).expanduser()) if wanted else (),
+        _path(settings),
+        licence_table(None, None, settings),
+        node,
+    )
+
+
 @chase.command()
 @click.argument("file", type=FILE, required=False)
 @click.option("--node", help="Read from a node at HOST:PORT, nothing is sent but --login.")
@@ -68,6 +89,7 @@ def spots(
     wanted: Path | None, licence: str | None, at: str | None, limit: int, settings_path: Path | None, as_json: bool,
 ) -> None:  # fmt: skip
     """Rank spots from FILE, from standard input (-), or from a node: chance times worth, best first."""
+    from hearmark.chase.document import row_dict
     from hearmark.chase.ranking import rank
 
     settings = _settings(settings_path)
@@ -184,39 +206,6 @@ def _path(settings: Settings) -> PathChance | None:
     return Paths(place_from_locator(settings.station.locator), lambda day: Conditions(from_table(day)), own)
 
 
-def row_dict(row: Row) -> dict[str, Any]:
-    """A row as JSON shows it."""
-    plan = row.reading.plan if row.reading else None
-    return {
-        "call": row.call,
-        "frequency_hz": row.frequency_hz,
-        "band": row.band,
-        "mode": row.mode,
-        "at": utc_text(row.at.timestamp()),
-        "reported_by": row.people,
-        "comment": row.comment,
-        "entity": row.place.entity if row.place else None,
-        "entity_name": row.place.name if row.place else None,
-        "needs": [{"by": need.kind, "value": need.value, "level": need.level} for need in row.needs],
-        "duplicate": row.duplicate,
-        "announced": row.announced,
-        "probably": row.probably or None,
-        "listens": None
-        if plan is None or row.reading is None
-        else {
-            "low_hz": plan.listen_low_hz,
-            "high_hz": plan.listen_high_hz,
-            "probability": round(row.reading.probability, 4),
-            "lawful": row.lawful,
-        },
-        "path": None if row.path is None else round(row.path, 4),
-        "chance": round(row.chance, 4),
-        "worth": round(row.worth, 4),
-        "score": round(row.score, 4),
-        "why": list(row.why),
-    }
-
-
 def _row_line(row: Row) -> str:
     name = row.place.name if row.place else "?"
     return (
@@ -233,6 +222,7 @@ def _row_line(row: Row) -> str:
 @click.option("--json", "as_json", is_flag=True, help="Print the same facts as JSON.")
 def today(watch: Path | None, store: Path | None, at: str | None, settings_path: Path | None, as_json: bool) -> None:
     """Announced operations that are on today: what they would bring, and when the path is open."""
+    from hearmark.chase.document import chance_dict
     from hearmark.chase.today import chances
     from hearmark.log.needs import Worked, mask_of, worked
 
@@ -259,26 +249,6 @@ def today(watch: Path | None, store: Path | None, at: str | None, settings_path:
         click.echo(_chance_line(chance))
     if all(chance.best is None for chance in found):
         click.echo("Paths are not computed: set locator under [station] in the settings.")
-
-
-def chance_dict(chance: Chance) -> dict[str, Any]:
-    """One operation on one band as JSON shows it."""
-    best = chance.best_hour
-    return {
-        "call": chance.call,
-        "entity": chance.place.entity if chance.place else None,
-        "entity_name": chance.place.name if chance.place else None,
-        "band": chance.band,
-        "mode": chance.group,
-        "level": chance.level,
-        "worth": round(chance.worth, 4),
-        "best_utc_hour": None if best is None else (chance.start.hour + best) % 24,
-        "probability": None if chance.best is None else round(chance.best, 4),
-        "start": utc_text(chance.start.timestamp()),
-        "hours": [None if value is None else round(value, 4) for value in chance.hours],
-        "score": round(chance.score, 4),
-        "notes": chance.notes or None,
-    }
 
 
 def _chance_line(chance: Chance) -> str:

@@ -13,6 +13,7 @@ from hearmark.errors import HearmarkError
 from hearmark.events import Allowed, Answer, Block, Event, Mode, Note, Plan, RadioState
 from hearmark.web.actions import Action
 from hearmark.web.ahead import pieces, read_ahead
+from hearmark.web.board import Board
 from hearmark.web.fan import Fan, Lane, Tab
 from hearmark.web.forecast import Forecaster
 from hearmark.web.listener import Listener
@@ -57,6 +58,7 @@ class LiveSession:
     transmit frequency; without one the move is noted as the state of a radio tuned by hand. `rig`: a radio that is
     polled, guarded and set; `allowed`: where the licence lets us send, told to the engine before all else.
     `logbook`: where contacts are kept. `forecaster`: answers the page of paths, is told what is heard.
+    `board`: whom to chase.
     Nothing here keys a transmitter.
     """
 
@@ -72,6 +74,7 @@ class LiveSession:
         allowed: Allowed | None = None,
         logbook: Logbook | None = None,
         forecaster: Forecaster | None = None,
+        board: Board | None = None,
     ) -> None:
         self.view = view
         self.fan = Fan()
@@ -80,6 +83,7 @@ class LiveSession:
         self._rig, self._allowed = rig, rig.allowed if rig is not None else allowed
         self._logbook = logbook
         self.forecaster = forecaster or Forecaster()
+        self.board = board or Board()
         self._story = Story()
         self._inbox: queue.Queue[tuple[Tab | None, Action]] = queue.Queue(INBOX)
         self._dx_hz, self._mode = view.dx_hz, view.mode

@@ -21,7 +21,7 @@ from hearmark.log.calls import parts_of
 from hearmark.log.contact import read_contact
 from hearmark.log.entities import Entities
 from hearmark.log.making import Draft, fields_of, usual_report
-from hearmark.log.needs import CONFIRMED, WORKED, before, worked
+from hearmark.log.needs import CONFIRMED, WORKED, Worked, before, worked
 from hearmark.log.store import Store
 from hearmark.pileup.calls import is_call
 from hearmark.settings import Settings
@@ -87,6 +87,11 @@ class Logbook:
                 self._first_call_s = event.time_s if self._first_call_s is None else self._first_call_s
         elif isinstance(event, RadioState):
             self._now_s = max(self._now_s, event.time_s)
+
+    @property
+    def counted(self) -> Worked:
+        """What is worked and confirmed, the contacts of this session included."""
+        return self._worked
 
     @property
     def call(self) -> str:

@@ -34,6 +34,7 @@ from hearmark.web.wire import EVENT_VERSION, as_text
 
 PORT = 4327
 LARGEST_REQUEST = 4096
+LARGEST_PASTE = 200_000
 BACKLOG = 64
 POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "
@@ -120,6 +121,27 @@ def make_app(session: LiveSession, hosts: Iterable[str]) -> ASGIApp:
             return JSONResponse({"why": str(error)}, status_code=400)
         return JSONResponse(facts)
 
+    async def chase(request: Request) -> Response:
+        body, kind = served["chase.html"]
+        return Response(body, media_type=kind)
+
+    async def chase_list(request: Request) -> Response:
+        try:
+            return JSONResponse(await run_in_threadpool(session.board.rows))
+        except HearmarkError as error:
+            return JSONResponse({"trouble": str(error)}, status_code=400)
+
+    async def chase_paste(request: Request) -> Response:
+        # Another site's page can post here as well; its origin gives it away
+        if request.headers.get("origin") != f"http://{request.headers.get('host')}":
+            return JSONResponse({"trouble": "This is only for pages of this server."}, status_code=403)
+        body = b""
+        async for piece in request.stream():
+            body += piece
+            if len(body) > LARGEST_PASTE:
+                return JSONResponse({"trouble": "That is too much at once; paste fewer lines."}, status_code=413)
+        return JSONResponse(session.board.paste(body.decode("utf-8", errors="replace")))
+
     async def link(socket: WebSocket) -> None:
         await socket.accept()
         tab = Tab(asyncio.get_running_loop())
@@ -149,6 +171,9 @@ def make_app(session: LiveSession, hosts: Iterable[str]) -> ASGIApp:
         Route("/", page),
         Route("/path", paths),
         Route("/path/forecast", forecast),
+        Route("/chase", chase),
+        Route("/chase/list", chase_list),
+        Route("/chase/paste", chase_paste, methods=["POST"]),
         Route("/static/{name}", page),
         WebSocketRoute("/link", link),
     ]
