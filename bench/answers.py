@@ -1,9 +1,11 @@
 """Who was answered, and when to call: the whole engine on simulated pile-ups, beside the loudest bin.
 
     python bench/answers.py [--mode cw|usb] [--level easy|hard|brutal|varied] [--seeds N] [--first SEED] [--jobs 2]
+        [--mono]
 
 Seeds from 50000 on were never used while developing. Scoring: hearmark.simulate.scoring. Prints recall, precision and
-the mark's delay in all and by habit and SNR class; the cue's faults and delay; F1 of the DX's overs; speed.
+the mark's delay in all and by habit and SNR class; the cue's faults and delay; F1 of the DX's overs; speed. With
+`--mono` the engine hears one receiver's audio on the DX's frequency only: cue and overs, nothing to mark.
 """
 
 from __future__ import annotations
@@ -11,7 +13,7 @@ from __future__ import annotations
 import argparse
 import time
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
 from itertools import pairwise
@@ -19,10 +21,12 @@ from itertools import pairwise
 import numpy as np
 
 from hearmark.engine import Engine, EngineConfig
-from hearmark.events import Advice, Answer, Block, Event, Mode, Over, Row
+from hearmark.events import Advice, Answer, Block, Dial, Event, Mode, Over, Row
 from hearmark.marks import settled
-from hearmark.simulate import people, render, scenario, scoring, speech
+from hearmark.simulate import people, receiver, render, scenario, scoring, speech
 from hearmark.simulate.session import Session
+from hearmark.sources.analytic import Analytic
+from hearmark.sources.audio import DialTrack
 
 RATE = 48_000
 LEVELS = {"easy": 0.9, "hard": 0.9, "brutal": 0.85, "varied": 0.85}
@@ -59,22 +63,39 @@ def centre_of(session: Session) -> float:
     return round((sc.dx_hz + far) / 2) + 37.0
 
 
-def hear(session: Session) -> tuple[list[Event], scoring.Trial, float]:
+def wideband(session: Session) -> Iterator[Block]:
+    """48 kHz of spectrum around the DX and the window."""
+    centre, count, size = centre_of(session), int(session.scenario.duration_s * RATE), RATE // 10
+    renderer = render.Renderer(session, RATE, centre)
+    for k in range(0, count, size):
+        yield Block(k, RATE, centre, renderer.samples(k, min(size, count - k)))
+
+
+def one_receiver(session: Session) -> Iterator[Event]:
+    """The audio of one receiver that stays on the DX."""
+    mode, dial = session.scenario.mode, [Dial(0.0, session.scenario.dx_hz, False)]
+    audio = receiver.receive(session, dial)
+    track = DialTrack(dial, 8000, "lsb" if mode == "lsb" else "usb", receiver.PITCH_HZ if mode == "cw" else 0.0)
+    analytic, first = Analytic(8000), 0
+    for k in range(0, len(audio), 800):
+        samples = analytic.feed(audio[k : k + 800])
+        yield from track.feed(first, samples)
+        first += len(samples)
+
+
+def hear(session: Session, mono: bool = False) -> tuple[list[Event], scoring.Trial, float]:
     """All events, the loudest-bin trial, and how many times real time on one core."""
     sc = session.scenario
-    centre = centre_of(session)
     engine = Engine(EngineConfig(sc.dx_hz, sc.mode, sc.window_low_hz, sc.window_high_hz))
-    renderer = render.Renderer(session, RATE, centre)
-    count, size = int(sc.duration_s * RATE), RATE // 10
     events: list[Event] = []
     loud = Loudest(session)
     spent = 0.0
-    for k in range(0, count, size):
-        block = Block(k, RATE, centre, renderer.samples(k, min(size, count - k)))
+    for event in one_receiver(session) if mono else wideband(session):
         begin = time.process_time()
-        new = engine.feed(block)
+        new = engine.feed(event)
         spent += time.process_time() - begin
-        loud.feed(new)
+        if not mono:
+            loud.feed(new)
         events += [e for e in new if not isinstance(e, Row)]
     events += engine.finish()
     return events, loud.trial(), sc.duration_s / max(spent, 1e-9)
@@ -163,10 +184,10 @@ def over_figures(events: list[Event], session: Session) -> tuple[int, int, int]:
     return right, len(found), len(true)
 
 
-def run(job: tuple[str, Mode, int]) -> Result:
-    level, mode, seed = job
+def run(job: tuple[str, Mode, int, bool]) -> Result:
+    level, mode, seed, mono = job
     session = session_of(level, mode, seed)
-    events, loudest, speed = hear(session)
+    events, loudest, speed = hear(session, mono)
     answers = settled([e for e in events if isinstance(e, Answer)], mode)
     trial = scoring.trial(answers, session.contacts, mode)
     result = Result(level, mode, session.scenario.habit, seed, trial, loudest, real_time=speed)
@@ -198,22 +219,35 @@ def main() -> None:
     parser.add_argument("--seeds", type=int, default=6)
     parser.add_argument("--first", type=int, default=50_000)
     parser.add_argument("--jobs", type=int, default=2)
+    parser.add_argument("--mono", action="store_true")
     o = parser.parse_args()
     for mode in o.mode.split(","):
         for level in o.level.split(","):
-            jobs = [(level, mode, o.first + k) for k in range(o.seeds)]
+            jobs = [(level, mode, o.first + k, o.mono) for k in range(o.seeds)]
             if o.jobs > 1:
                 with ProcessPoolExecutor(o.jobs) as pool:
                     results = list(pool.map(run, jobs))
             else:
                 results = [run(j) for j in jobs]
-            show(results, level, mode)
+            show(results, level, mode, o.mono)
 
 
-def show(results: list[Result], level: str, mode: str) -> None:
+def show(results: list[Result], level: str, mode: str, mono: bool = False) -> None:
     precision = 0.8 if mode != "cw" and level != "easy" else LEVELS[level]
     contacts = sum(len(r.snr_db) for r in results)
-    print(f"{mode} {level}: {len(results)} recordings, {contacts} contacts")
+    print(f"{mode} {level}: {len(results)} recordings, {contacts} contacts{', one receiver on the DX' * mono}")
+    if not mono:
+        marks(results, precision)
+    calls, wrong = (sum(r.cues[k] for r in results) for k in (0, 1))
+    delays = np.concatenate([r.cue_delays_s for r in results])
+    delay = f"median {np.median(delays):.2f} s (90 %: {np.quantile(delays, 0.9):.2f})"
+    print(f"  cue: {calls} calls, wrong {wrong / max(calls, 1):.3f}, delay {delay}")
+    right, found_n, true = (sum(r.overs[k] for r in results) for k in (0, 1, 2))
+    print(f"  overs: F1 {2 * right / max(found_n + true, 1):.3f} ({right} right, {found_n} found, {true} true)")
+    print(f"  speed: median {np.median([r.real_time for r in results]):.1f} x real time on one core", flush=True)
+
+
+def marks(results: list[Result], precision: float) -> None:
     print(f"  engine       {shares(results, 'trial', precision)}")
     print(f"  loudest bin  {shares(results, 'loudest', precision)}")
     habits: dict[str, list[Result]] = defaultdict(list)
@@ -227,13 +261,6 @@ def show(results: list[Result], level: str, mode: str) -> None:
         some = (snr >= low) & (snr < high)
         if some.any():
             print(f"    SNR {low:3d} to {high:2d} dB: found {found[some].mean():.3f} of {some.sum()}")
-    calls, wrong = (sum(r.cues[k] for r in results) for k in (0, 1))
-    delays = np.concatenate([r.cue_delays_s for r in results])
-    delay = f"median {np.median(delays):.2f} s (90 %: {np.quantile(delays, 0.9):.2f})"
-    print(f"  cue: {calls} calls, wrong {wrong / max(calls, 1):.3f}, delay {delay}")
-    right, found_n, true = (sum(r.overs[k] for r in results) for k in (0, 1, 2))
-    print(f"  overs: F1 {2 * right / max(found_n + true, 1):.3f} ({right} right, {found_n} found, {true} true)")
-    print(f"  speed: median {np.median([r.real_time for r in results]):.1f} x real time on one core", flush=True)
 
 
 if __name__ == "__main__":

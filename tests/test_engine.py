@@ -111,8 +111,11 @@ def test_it_finds_the_answered_station(whole: list[Event], session: Session) -> 
     assert mark.confidence > 0.5
     assert mark.retracted_at_s is None
     assert mark.marked_at_s < contact.reports[-1][1]
-    assert mark.snr_db == pytest.approx(session.stations[contact.station].snr_db, abs=8.0)  # it fades
-    assert len([a for a in answers if a.confidence >= 0.5]) <= 2
+    assert mark.snr_db == pytest.approx(
+        session.stations[contact.station].snr_db, abs=12.0
+    )  # a slow Rayleigh fade lies 8 dB down one time in seven
+    for sure in (a for a in answers if a.confidence >= 0.5):
+        assert min(abs(sure.frequency_hz - c.frequency_hz) for c in session.contacts) < 50.0
 
 
 def test_it_follows_the_overs_and_reads_them(whole: list[Event], session: Session) -> None:

@@ -1,17 +1,17 @@
 #!/usr/bin/env bash
-# All networks side by side: both.sh SECONDS OUT. Voice on the first card; on the second, if there is one, the Morse
-# reader and then its finder, both from the weights that are kept here.
+# Training on all cards: both.sh voice|morse SECONDS OUT. Voice: one network, a process a card. Morse: the reader, then
+# its finder, both from the weights that are kept here.
 set -u
+cores=$(nproc --all)
 export OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 MKL_NUM_THREADS=1 PYTHONUNBUFFERED=1
-cards=$(nvidia-smi -L | wc -l)
-workers=$(($(nproc) - 2)); [ "$cards" -gt 1 ] && workers=$(($(nproc) - 12))
-CUDA_VISIBLE_DEVICES=0 python3 voice_finder.py "$1" "$2/voice.pt" - "$workers" >"$2/voice.log" 2>&1 &
-if [ "$cards" -gt 1 ]; then
-  reading=$(($1 * 38 / 100))
-  (
-    export CUDA_VISIBLE_DEVICES=1
-    python3 reader.py "$reading" "$2/reader.pt" weights/reader.pt >"$2/reader.log" 2>&1
-    python3 finder.py $(($1 - reading - 15)) "$2/reader.pt" "$2/finder.pt" weights/finder.pt >"$2/finder.log" 2>&1
-  ) &
+if [ "$1" = voice ]; then
+  cards=$(nvidia-smi -L | wc -l)
+  export WORLD_SIZE=$cards MASTER_ADDR=127.0.0.1 MASTER_PORT=29511
+  for ((k = 0; k < cards; k++)); do
+    RANK=$k python3 voice_finder.py "$2" "$3/voice.pt" - $(((cores - 2) / cards)) >"$3/voice$k.log" 2>&1 &
+  done
+else
+  python3 reader.py $(($2 * 38 / 100)) "$3/reader.pt" weights/reader.pt >"$3/reader.log" 2>&1
+  python3 finder.py $(($2 * 60 / 100)) "$3/reader.pt" "$3/finder.pt" weights/finder.pt >"$3/finder.log" 2>&1
 fi
 wait

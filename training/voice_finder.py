@@ -1,6 +1,6 @@
 """Trains the finder for voice: which dial is the answered station's, at every step.
 
-    python voice_finder.py SECONDS OUT.pt [IN.pt]
+    python voice_finder.py SECONDS OUT.pt [IN.pt|-] [WORKERS]
 
 Whole pile-ups (see voice_scene.py), end to end from the spectrum. Each stretch is rendered once on the card and kept
 there as compressed spectra; the network learns on random pieces of many stretches, and stretches are rendered anew,
@@ -9,6 +9,7 @@ through other channels and noise, as long as no fresh people have arrived from t
 
 from __future__ import annotations
 
+import os
 import queue
 import sys
 import threading
@@ -155,7 +156,15 @@ def main() -> None:
     seconds, out = float(sys.argv[1]), sys.argv[2]
     start = time.time()
     cuda = torch.cuda.is_available()
-    device, size, workers, length_s, piece, room, first = ("cuda", 16, int(sys.argv[4]) if len(sys.argv) > 4 else 14, 72.0, 1250, 2400, 96) if cuda else ("cpu", 2, 1, 40.0, 300, 8, 2)
+    rank, world = int(os.environ.get("RANK", 0)), int(os.environ.get("WORLD_SIZE", 1))
+    if world > 1:
+        torch.distributed.init_process_group("nccl" if cuda else "gloo")
+        if cuda:
+            torch.cuda.set_device(rank)
+    workers = int(sys.argv[4]) if len(sys.argv) > 4 else max(1, (os.cpu_count() or 2) - 2)
+    device, length_s, room, first = ("cuda", 72.0, 2400, 80) if cuda else ("cpu", 40.0, 8, 2)
+    # many short pieces first, then longer ones
+    plan = ((24, 640), (16, 1250)) if cuda else ((2, 60), (2, 90))
     torch.manual_seed(4)
     torch.backends.cuda.matmul.allow_tf32 = True
     torch.backends.cudnn.allow_tf32 = True
@@ -163,12 +172,12 @@ def main() -> None:
     if len(sys.argv) > 3 and sys.argv[3] != "-":
         model.load_state_dict(torch.load(sys.argv[3], map_location=device))
     print("parameters", sum(p.numel() for p in model.parameters()), flush=True)
-    stage = VoiceStage(device, 6)
+    stage = VoiceStage(device, 6 + rank)
     steps = int(length_s / 0.008) // 4
     ahead: queue.Queue = queue.Queue(64)
 
     def fill() -> None:
-        for scenes in stream_scenes(partial(make, humans=HUMANS), 2_000_000, 1, workers, length_s):
+        for scenes in stream_scenes(partial(make, humans=HUMANS), 2_000_000 + 200_000 * rank, 1, workers, length_s):
             ahead.put(scenes[0])
 
     threading.Thread(target=fill, daemon=True).start()
@@ -185,13 +194,23 @@ def main() -> None:
         kept.put(stage, people[-1])
     print("voice: first stretches after", round(time.time() - start, 1), flush=True)
     begun_at = time.time() - start
-    rng = np.random.default_rng(0)
+    rng = np.random.default_rng(rank)
+    if world > 1:
+        for p in model.parameters():
+            torch.distributed.broadcast(p.data, 0)
     optimiser = torch.optim.AdamW(model.parameters(), lr=3e-3, weight_decay=2e-3)
     step, fresh, shown = 0, first, begun_at
-    while (passed := time.time() - start) < seconds:
-        share = (passed - begun_at) / (seconds - begun_at)
+    while True:
+        share = (time.time() - start - begun_at) / (seconds - begun_at)
+        if world > 1:  # one clock for all
+            clock = torch.tensor([share], device=device)
+            torch.distributed.broadcast(clock, 0)
+            share = float(clock)
+        if share >= 1.0:
+            break
+        size, piece = plan[int(share > 0.5)]
         for group in optimiser.param_groups:
-            group["lr"] = 3e-3 * min(1, (step + 1) / 100) * (0.5 * (1 + np.cos(np.pi * min(1.0, share))) + 0.005)
+            group["lr"] = 4e-3 * min(1, (step + 1) / 80) * (0.5 * (1 + np.cos(np.pi * min(1.0, share))) + 0.005)
         new = min(2, ahead.qsize())
         for _ in range(new):
             scene = ahead.get()
@@ -208,9 +227,16 @@ def main() -> None:
         optimiser.zero_grad()
         find, states, talked, _, _ = loss_of(model, window, dx, talk, target, state, (~alone).float())
         (find + 0.5 * states + 2.0 * talked).backward()
+        if world > 1:
+            every = torch.cat([p.grad.reshape(-1) for p in model.parameters()])
+            torch.distributed.all_reduce(every)
+            for p, g in zip(model.parameters(), every.split([p.numel() for p in model.parameters()])):
+                p.grad.copy_(g.reshape(p.shape) / world)
         nn.utils.clip_grad_norm_(model.parameters(), 1.0)
         optimiser.step()
         step += 1
+        if rank:
+            continue
         if time.time() - start - shown > 40:
             shown = time.time() - start
             rows: list = []
@@ -232,9 +258,9 @@ def main() -> None:
                   f"state ok {t[3]:.3f}; of {len(rows)} contacts right {right[-1] / len(rows):.3f}, recall at 0.8: {right[ok[-1]] / len(rows) if len(ok) else 0:.3f}; "
                   f"P>=.5: {np.mean([p >= .5 for p, _ in rows]):.2f} right {np.mean([r for p, r in rows if p >= .5] or [0]):.2f}", flush=True)
             torch.save(model.state_dict(), out + ".part")
-            import os
             os.replace(out + ".part", out)
-    torch.save(model.state_dict(), out)
+    if rank == 0:
+        torch.save(model.state_dict(), out)
     print("voice done", step, flush=True)
 
 

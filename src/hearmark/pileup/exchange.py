@@ -30,9 +30,8 @@ from hearmark.pileup.place import Memory, refined_hz
 SHOW, EARLY = 0.55, 0.75
 """Belief in one place from which it is put on the record: once he has stopped, and while he still sends."""
 KEEP = 0.5
-VOICE_SHARPNESS = 0.38
-"""Voices overlap and dials blur, so the finder spreads its belief; this maps its share of the five dials around a
-place, times the chance that a reply is due, to how often such a place was right (development seeds)."""
+GUESS = 0.45
+"""Confidence of a voice mark, at most, while he has only asked for the rest of a call."""
 OPEN_STEPS = 8
 """He listens to all for this many steps: the exchange before is over."""
 LOST_STEPS = 10
@@ -72,6 +71,7 @@ class Exchange:
         self.over: Over | None = None
         self.turn: Turn | None = None
         self.state = np.array([1.0, 0.0, 0.0, 0.0])
+        self._report = 1.0
         self._mark: _Mark | None = None
         self._candidate = -1
         self._quiet = 0
@@ -133,6 +133,7 @@ class Exchange:
             symbols = look.symbols[k] if look.symbols is not None else None
             self.memory.add(time_s, look.active[k], look.dx_level[k], look.place[k], symbols)
             self.state = look.state[k].astype(np.float64)
+            self._report = float(look.report[k]) if look.report is not None else 1.0
             out += self._overs(time_s)
             out += self._marks(look.place[k], time_s, now_s)
         self._given.update((e.id, e) for e in out if isinstance(e, Answer))
@@ -191,8 +192,6 @@ class Exchange:
 
     def _marks(self, place: npt.NDArray[np.float32], time_s: float, now_s: float) -> list[Over | Turn | Answer]:
         near = np.convolve(place[:-1], self._beside, "same")
-        if self._mode != "cw":
-            near = (near * float(self.state[DUE] + self.state[ANSWERS])) ** VOICE_SHARPNESS
         best = int(near.argmax())
         belief = float(near[best])
         self._open_steps = self._open_steps + 1 if self.over is None and self.state[OPEN] > 0.6 else 0
@@ -264,9 +263,15 @@ class Exchange:
             return True  # a DX whom nobody can read cannot be asked
         return self._on_stream(stream, time_s - 4.0)
 
+    def _report_comes(self, stream: int, since_s: float) -> bool:
+        """Is what is sent on this stream since then a report, not the rest of a call?"""
+        if self._mode == "cw":
+            return self._on_stream(stream, since_s)
+        return self._report > 0.5 and float(self.state[DUE]) > 0.5
+
     def _on_stream(self, stream: int, since_s: float) -> bool:
-        """Does a report stand on this stream or beside it since then? In voice nobody can tell."""
-        return self._mode == "cw" and any(
+        """Does a report stand in the text of this stream or beside it since then?"""
+        return any(
             has_report(text_of(self.memory.symbols(since_s, None, k)))
             for k in range(max(0, stream - 1), min(len(self._frequency_hz), stream + 2))
         )
@@ -282,10 +287,12 @@ class Exchange:
             first = not mark.heard or (begun is not None and begun > start + 0.3 and not mark.reported)
             if begun is not None and (first or begun <= start + 0.3):
                 start, stop, mark.heard = begun, ended, True
-                mark.reported = mark.reported or self._on_stream(mark.stream, begun)
+                mark.reported = mark.reported or self._report_comes(mark.stream, begun)
             elif not mark.heard:
                 start = min(last.stop_s + 0.4, time_s)
         confidence = min(0.99, mark.best * 0.5 + 0.5 * mark.total / max(mark.steps, 1))
+        if not mark.reported and self._report < 0.5:
+            confidence = min(confidence, GUESS)
         return replace(
             mark.answer,
             start_s=start,

@@ -76,16 +76,12 @@ class MorseFinder:
         self.frequency_hz = np.asarray(grid.low_hz + grid.step_hz * self._centres, np.float64)
         self._all = np.append(self._centres, grid.zero)
         self._network = Network("hearmark.pileup", "morse_finder.onnx")
-        # Text comes from a reader that begins anew after silence; the finder's network learnt on what one knows
-        # that does not, and takes that alone well.
         self._reader = MorseReader(len(self._all))
-        self._lasting = MorseReader(len(self._all), lasting=True)
         self.forget()
 
     def forget(self) -> None:
         """Start anew, as after a gap."""
         self._reader.forget()
-        self._lasting.forget()
         self._matcher = Matcher(len(self._centres))
         self._whole = np.zeros((1, 1, 64), np.float32)
         self._each = np.zeros((1, len(self._centres), 40), np.float32)
@@ -95,7 +91,7 @@ class MorseFinder:
         level = compress(ratio)
         seen = features(level, self._all)
         reading = self._reader.read(seen)
-        hidden = self._lasting.read(seen).hidden
+        hidden = reading.hidden
         match = self._matcher.feed(
             np.ascontiguousarray(reading.symbols[:, :-1]), np.ascontiguousarray(reading.symbols[:, -1])
         )
@@ -149,8 +145,9 @@ class VoiceFinder:
 
     def forget(self) -> None:
         """Start anew, as after a gap."""
-        self._whole = np.zeros((1, 1, 80), np.float32)
-        self._each = np.zeros((1, len(self.frequency_hz), 44), np.float32)
+        count = len(self.frequency_hz)
+        shapes = {"h_dx": (1, 64), "h_talker": (count, 48), "h_whole": (1, 96), "h_stream": (count, 48)}
+        self._memory = {name: np.zeros((1, *shape), np.float32) for name, shape in shapes.items()}
         self._past: Array | None = None
 
     def look(self, ratio: Array) -> Look:
@@ -163,14 +160,13 @@ class VoiceFinder:
         self._past = level[-2:]
         dx = _padded(level, self._dx_pad, self._dx)
         window = _padded(level, self._pad, self._window)
-        logits, state, talk, self._whole, self._each = self._network.run(
-            window=window,
-            dx=dx,
-            h_whole=self._whole,
-            h_stream=self._each,
-        )
+        logits, state, talk, *memory = self._network.run(window=window, dx=dx, **self._memory)
+        self._memory = dict(zip(self._memory, memory, strict=True))
         dx_level = dx[2:, _DX_LEAD + 16 : _DX_LEAD + 176].mean(axis=1)
-        return Look(softmax(logits.T), softmax(state), talk.T > 0.0, dx_level)
+        p = softmax(state)  # open, to all, report given, report due, rest of a call asked for, that is due
+        four = np.concatenate([p[:, :2], p[:, 2:4] + p[:, 4:6]], axis=1)
+        report = p[:, 2:4].sum(axis=1) / np.maximum(p[:, 2:].sum(axis=1), np.float32(1e-6))
+        return Look(softmax(logits.T), four, talk.T > 0.0, dx_level, report=report)
 
 
 def _padded(level: Array, pad: tuple[int, int], kept: slice) -> Array:

@@ -20,7 +20,8 @@ class Look:
     """`place`: probability of each stream to be the answered station's, the last column "nobody", (steps, streams + 1).
     `state`: probability of the four states, (steps, 4). `active`: is anybody sending there, (steps, streams).
     `dx_level`: level at the DX, networks' scale, (steps,). `symbols`: Morse symbols of every stream and, last, of the
-    DX, (steps, streams + 1); None in voice.
+    DX, (steps, streams + 1); None in voice. `report`: if he sends to one, or a reply of one is due: probability that he
+    gives (has given) his report, rather than asks for the rest of a call, (steps,); None in Morse, where it is read.
     """
 
     place: Array
@@ -28,6 +29,7 @@ class Look:
     active: npt.NDArray[np.bool_]
     dx_level: Array
     symbols: npt.NDArray[np.int8] | None = None
+    report: Array | None = None
 
 
 def softmax(logits: Array) -> Array:

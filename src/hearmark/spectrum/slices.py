@@ -1,7 +1,8 @@
 """One receiver whose dial moves: slices of spectrum, put in their places on one grid over the DX and the window.
 
-Where the receiver does not listen, the grid carries still noise (Morse) or the middle of noise (voice), which tells
-the finders nothing. So an answer is found if the receiver stood where it was sent, and missed otherwise.
+Where the receiver does not listen, or its filter lets nothing through, the grid carries still noise (Morse) or the
+middle of noise (voice), which tells the finders nothing. So an answer is found if the receiver stood where it was sent,
+and missed otherwise.
 """
 
 from __future__ import annotations
@@ -11,8 +12,8 @@ from collections.abc import Iterator
 import numpy as np
 
 from hearmark.events import Block, Mode
-from hearmark.spectrum.batches import BATCH_FRAMES, Batch, over_noise
-from hearmark.spectrum.floor import Floor
+from hearmark.spectrum.batches import BATCH_FRAMES, Batch
+from hearmark.spectrum.passband import Passband
 from hearmark.spectrum.transform import HOP_S, WINDOW_S, Grid, PowerArray, Transform, still_noise
 
 AUDIO_HZ = 4_000.0
@@ -42,8 +43,8 @@ class Slices:
         self._pending = np.zeros((0, bins), np.float32)
         self._center_hz: float | None = None
         self._transform: Transform | None = None
-        self._floors: dict[float, Floor] = {}
-        self._floor: Floor | None = None
+        self._passbands: dict[float, Passband] = {}
+        self._passband: Passband | None = None
         self._skip = 0
         self._place = 0
         self._raw: PowerArray = np.zeros((0, 0), np.float32)
@@ -65,7 +66,7 @@ class Slices:
             self._origin, self._frame, self._batch = block.first_sample, 0, 0
         if block.center_hz != self._center_hz:
             yield from self._retuned(block)
-        if self._transform is None or self._floor is None:  # this slice touches nothing of interest
+        if self._transform is None or self._passband is None:  # this slice touches nothing of interest
             yield from self._quiet((block.first_sample + len(block.samples) - self._origin) // self._hop)
             return
         samples = block.samples[self._skip :]
@@ -78,11 +79,11 @@ class Slices:
     def _measured(self, count: int) -> Iterator[Batch]:
         """The next frames of this slice, over its noise. Always whole batches, or what is left when the dial moves."""
         part, self._raw = self._raw[:count], self._raw[count:]
-        if self._floor is None or not len(part):
+        if self._passband is None or not len(part):
             return
-        ratio = over_noise(part, self._floor.feed(part))
+        first, ratio = self._passband.feed(part)
         whole = self._still_rows(len(part))
-        whole[:, self._place : self._place + ratio.shape[1]] = ratio
+        whole[:, self._place + first : self._place + first + ratio.shape[1]] = ratio
         yield from self._add(whole)
 
     def _retuned(self, block: Block) -> Iterator[Batch]:
@@ -93,7 +94,7 @@ class Slices:
         yield from self._quiet(frame)
         low_hz, high_hz = (center_hz - AUDIO_HZ, center_hz) if self._lower else (center_hz, center_hz + AUDIO_HZ)
         low_hz, high_hz = max(low_hz, self.grid.low_hz), min(high_hz, float(self.grid.frequency_hz[-1]))
-        self._transform = self._floor = None
+        self._transform = self._passband = None
         if high_hz - low_hz < 8 * self.grid.step_hz:
             return
         self._transform = Transform(self._rate_hz, center_hz, self._align_hz, low_hz, high_hz)
@@ -102,10 +103,10 @@ class Slices:
         self._transform.restart(first)
         grid = self._transform.grid
         self._place = round(self.grid.position(grid.low_hz))
-        self._floor = self._floors.pop(center_hz, None) or Floor(grid)
-        self._floors[center_hz] = self._floor
-        if len(self._floors) > MOST_SLICES:
-            del self._floors[next(iter(self._floors))]
+        self._passband = self._passbands.pop(center_hz, None) or Passband(grid)
+        self._passbands[center_hz] = self._passband
+        if len(self._passbands) > MOST_SLICES:
+            del self._passbands[next(iter(self._passbands))]
 
     def _quiet(self, until: int) -> Iterator[Batch]:
         """Still frames up to frame number `until`."""
