@@ -1,23 +1,28 @@
 """Spots joined with needs, announcements, privileges, path, lists: order and reasons."""
 
+import random
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
+import numpy as np
 import pytest
 
-from hearmark.chase.paths import Paths
+from hearmark.chase.paths import NEEDED_DB_HZ, Paths
 from hearmark.chase.ranking import Known, rank
 from hearmark.chase.spots import SpotLine
 from hearmark.chase.today import chances
 from hearmark.chase.watch import Operation, read_watch
 from hearmark.duplex.privileges import table
 from hearmark.errors import HearmarkError
-from hearmark.log.entities import Entities, Place
+from hearmark.log.entities import Entities, Place, places
 from hearmark.log.needs import WORKED, History, Worked
 from hearmark.log.own import Wanted
+from hearmark.path.bands import BANDS
+from hearmark.path.chances import predict
 from hearmark.path.conditions import Conditions, Equipment
+from hearmark.path.places import Place as Point
 from hearmark.path.places import place_from_locator
 
 NOW = datetime(2026, 3, 21, 18, 30, tzinfo=UTC)
@@ -115,6 +120,48 @@ def test_own_list_and_announced_operations_go_up(known: Known) -> None:
 def test_nothing_at_all_gives_an_empty_list(known: Known) -> None:
     assert rank([], known, NOW) == []
     assert rank([spot("T0ST", 13000.0)], known, NOW) == [], "outside all bands"
+
+
+def test_paths_all_at_once_are_those_one_by_one_and_those_of_the_whole_prediction() -> None:
+    """Near, in between and far, both ways round, all bands and groups, on another day than that of the maps' month."""
+    rng = random.Random(3)
+    found = [place for place in places() if place.latitude_deg is not None and place.longitude_deg is not None]
+    asked = [
+        (place, rng.choice(list(BANDS.values()))[2], rng.choice(list(NEEDED_DB_HZ))) for place in rng.sample(found, 120)
+    ]
+    here, conditions = place_from_locator("JO50"), Conditions(100.0, kp=5.0)
+
+    def made() -> Paths:
+        return Paths(here, lambda day: conditions, Equipment())
+
+    moment = datetime(2026, 12, 3, 7, 20, tzinfo=UTC)
+    together = np.array(made()(asked, moment), dtype=float)
+    alone = [made()([one], moment)[0] for one in asked[:40]]
+    np.testing.assert_allclose(together[:40], np.array(alone, dtype=float), atol=1e-6)
+    assert together.min() < 0.05
+    assert together.max() > 0.9
+    day = [datetime(2026, 12, 3, hour, tzinfo=UTC) for hour in range(24)]
+    points = [Point(place.latitude_deg or 0.0, place.longitude_deg or 0.0) for place, _, _ in asked]
+    for group, needed in NEEDED_DB_HZ.items():
+        bands_hz = [middle for _, _, middle in BANDS.values()]
+        whole = predict(here, points, day, bands_hz, conditions, required_db_hz=needed).probability
+        for number, (_, hz, own) in enumerate(asked):
+            if own == group:
+                seven, eight = whole[number, 7:9, bands_hz.index(hz)]
+                assert together[number] == pytest.approx(seven + (eight - seven) / 3, abs=1e-6)
+
+
+def test_paths_prepared_for_a_day_are_those_asked_for_hour_by_hour() -> None:
+    here, place = place_from_locator("JO50"), Entities().lookup("VP8AA", NOW.date())
+    assert place is not None
+    asked = [(place, 14.05e6, "cw"), (place, 144e6, "cw")]
+    ahead, plain = (Paths(here, lambda day: Conditions(100.0), Equipment()) for _ in range(2))
+    hours = [NOW + timedelta(hours=hour) for hour in range(24)]
+    ahead.prepare(asked, hours)
+    for moment in hours[::5]:
+        one, other = ahead(asked, moment), plain(asked, moment)
+        assert one[0] == pytest.approx(other[0], abs=1e-6)
+        assert one[1] is None
 
 
 def test_real_paths_are_the_same_twice_and_between_hours() -> None:

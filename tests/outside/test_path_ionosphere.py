@@ -8,10 +8,12 @@ from pathlib import Path
 import numpy as np
 import PyIRI
 import pytest
+from PyIRI import igrf_library as igrf
 from PyIRI import main_library as iri
 from PyRayHF.library import trace_ray_spherical_snells
 
 from hearmark.path.ionosphere import ionosphere, solar_flux, sunspot_number
+from hearmark.path.magnetic import FEW, field
 from hearmark.path.muf import f2_muf_mhz
 from hearmark.path.solar import old_scale
 
@@ -38,6 +40,21 @@ def test_maps_are_those_of_the_coefficients_own_package(coefficients: str, month
     times = [datetime(year, month, 15, int(h), tzinfo=UTC) for h in hours]
     ours = ionosphere(lat, lon, times, spots, coefficients)
     np.testing.assert_allclose(ours.fof2_mhz, np.maximum(theirs[0]["fo"][:, :, 1].T, 1.0), rtol=8e-3, atol=0.01)
+
+
+def test_field_read_from_the_table_is_that_of_igrf() -> None:
+    """IGRF 13 as PyIRI computes it, poles and date line included; the model itself is good to some 10 nT."""
+    rng = np.random.default_rng(5)
+    lat = np.degrees(np.arcsin(rng.uniform(-1, 1, 2000)))
+    lon = rng.uniform(-180, 180, 2000)
+    lat[:4], lon[:6] = (90.0, -90.0, 89.9, -89.9), (0.0, 77.0, 180.0, -180.0, 180.0, -180.0)
+    assert len(lat) > FEW
+    dip, high, low = field(2026.2, lat, lon)
+    theirs = igrf.inclination(PyIRI.coeff_dir, 2026.2, lon, lat, 300.0, only_inc=False)
+    np.testing.assert_allclose(dip, theirs[0], atol=1e-5)
+    np.testing.assert_allclose(high, theirs[6], atol=0.01)
+    below = igrf.inclination(PyIRI.coeff_dir, 2026.2, lon, lat, 100.0, only_inc=False)
+    np.testing.assert_allclose(low, below[6], atol=0.01)
 
 
 SUNSPOTS = {2012: (89, 90), 2013: (94, 107), 2014: (114, 107), 2015: (91, 60), 2016: (54, 31)}

@@ -1,79 +1,121 @@
-"""Chances of the path for many places at once, each place worked out once for a whole UTC day and then remembered."""
+"""Chances of the path for many places at once, each worked out for the hours that are asked for and then remembered."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+import gc
+from collections.abc import Callable, Iterable, Sequence
 from datetime import UTC, date, datetime, timedelta
-
-import numpy as np
-import numpy.typing as npt
+from threading import Lock, Thread
+from typing import NamedTuple
 
 from hearmark.log.entities import Place
 from hearmark.path.bands import BANDS
-from hearmark.path.chances import predict
 from hearmark.path.conditions import Conditions, Equipment
 from hearmark.path.places import Place as Point
+from hearmark.path.reach import reach
 
 NEEDED_DB_HZ = {"cw": 27.0, "phone": 43.0, "digital": 14.0}
 """Signal over noise density that serves. Morse: 0 dB in 500 Hz; speech: 9 dB in 2500 Hz (common practice, no source);
 slow digital modes: -20 dB in 2500 Hz (from memory)."""
-_EDGES_HZ = [(low_hz, high_hz) for low_hz, high_hz, _ in BANDS.values()]
-_MIDDLE_HZ = [middle_hz for _, _, middle_hz in BANDS.values()]
-_Key = tuple[float, float, date, str]
+_BANDS = tuple(BANDS.values())
+MOST_KEPT = 200_000
+_AT_ONCE = 20_000
+"""Pairs of a place and a band, times hours, in one call: what memory likes."""
+
+
+class _Asked(NamedTuple):
+    """One thing to know: a place, a band by its number, a group of modes."""
+
+    latitude_deg: float
+    longitude_deg: float
+    band: int
+    group: str
 
 
 class Paths:
-    """Chances from one place. `conditions`: what the sun does on a day."""
+    """Chances from one place. `conditions`: what the sun does on a day. May be called from several threads."""
 
     def __init__(
         self, here: Point, conditions: Callable[[date], Conditions], own: Equipment, far: Equipment | None = None
     ) -> None:
         self.here, self._conditions, self._own, self._far = here, conditions, own, far or Equipment()
-        self._days: dict[_Key, npt.NDArray[np.float64]] = {}
+        self._known: dict[tuple[_Asked, datetime], float] = {}
+        self._lock = Lock()
 
     def __call__(self, asked: Sequence[tuple[Place, float, str]], now: datetime) -> list[float | None]:
-        """The chance, 0 to 1, for each place, frequency in hertz and group of modes; None outside the maps' bands."""
+        """The chance, 0 to 1, for each place, frequency in hertz and group of modes; None outside the maps' bands.
+
+        What is not known yet is worked out in one go, for the hours on either side of `now`.
+        """
         moment = now.astimezone(UTC)
-        keys = [_key(place, group, moment.date()) for place, _, group in asked]
-        bands = [_band(frequency_hz) for _, frequency_hz, _ in asked]
-        self.prepare([key for key, band in zip(keys, bands, strict=True) if band is not None])
-        found: list[float | None] = []
-        for key, band in zip(keys, bands, strict=True):
-            day = None if key is None or band is None else self._days[key]
-            if day is None or band is None:
-                found.append(None)
-                continue
-            # Between the hours a straight line; the last hour of the day holds to its end
-            hour, part = moment.hour, moment.minute / 60.0
-            found.append(float(day[hour, band] * (1.0 - part) + day[min(hour + 1, 23), band] * part))
-        return found
+        wanted = [_asked(*one) for one in asked]
+        with self._lock:
+            self._work_out(wanted, _hours(moment))
+            return [None if one is None else self._between(one, moment) for one in wanted]
 
-    def prepare(self, keys: Sequence[_Key | None]) -> None:
-        """Works out what of these days is not known yet, all places of a day at once."""
-        missing = {key for key in keys if key is not None and key not in self._days}
-        if len(self._days) > 20_000:
-            self._days.clear()
-            missing = {key for key in keys if key is not None}
-        for day, group in sorted({(key[2], key[3]) for key in missing}):
-            here = sorted(key for key in missing if key[2:] == (day, group))
-            start = datetime(day.year, day.month, day.day, tzinfo=UTC)
-            times = [start + timedelta(hours=hour) for hour in range(24)]
-            points = [Point(latitude_deg, longitude_deg) for latitude_deg, longitude_deg, *_ in here]
-            result = predict(
-                self.here, points, times, _MIDDLE_HZ, self._conditions(day), self._own, self._far, NEEDED_DB_HZ[group]
-            )
-            for number, key in enumerate(here):
-                self._days[key] = result.probability[number]
+    def prepare(self, asked: Sequence[tuple[Place, float, str]], moments: Iterable[datetime]) -> None:
+        """Works out in one go for each UTC day what will be asked at these moments."""
+        hours = sorted({hour for moment in moments for hour in _hours(moment.astimezone(UTC))})
+        wanted = [_asked(*one) for one in asked]
+        with self._lock:
+            for day in sorted({hour.date() for hour in hours}):
+                self._work_out(wanted, [hour for hour in hours if hour.date() == day])
+
+    def warm(self, places: Iterable[Place], day: date) -> None:
+        """Reads the tables of the ionosphere and finds the ways to these places: else a first list waits."""
+        known = dict.fromkeys((place.latitude_deg, place.longitude_deg) for place in places)
+        points = [Point(lat, lon) for lat, lon in known if lat is not None and lon is not None]
+        if points:
+            noon = datetime(day.year, day.month, day.day, 12, tzinfo=UTC)
+            bands, needed = [_BANDS[0][2]] * len(points), [NEEDED_DB_HZ["cw"]] * len(points)
+            with self._lock:
+                reach(self.here, points, bands, needed, [noon], self._conditions(day))
+        # What is loaded by now stays: looking through all of it anew costs a list 90 ms, if it happens in the middle
+        gc.collect()
+        gc.freeze()
+
+    def warm_beside(self, places: Iterable[Place], day: date) -> None:
+        """The same in a thread of its own; a list that is asked for meanwhile waits for it."""
+        Thread(target=self.warm, args=(tuple(places), day), name="hearmark-paths", daemon=True).start()
+
+    def _between(self, one: _Asked, moment: datetime) -> float:
+        """Between the hours a straight line; the last hour of the day holds to its end."""
+        hours, part = _hours(moment), moment.minute / 60.0
+        first, last = self._known[one, hours[0]], self._known[one, hours[-1]]
+        return first * (1.0 - part) + last * part
+
+    def _work_out(self, wanted: Sequence[_Asked | None], hours: Sequence[datetime]) -> None:
+        """What is missing at these hours of one day."""
+        if len(self._known) > MOST_KEPT:
+            self._known.clear()
+        # dict instead of set: the same order every time
+        missing = [
+            one
+            for one in dict.fromkeys(wanted)
+            if one is not None and any((one, hour) not in self._known for hour in hours)
+        ]
+        step = max(_AT_ONCE // max(len(hours), 1), 1)
+        for begin in range(0, len(missing), step):
+            part = missing[begin : begin + step]
+            found = reach(
+                self.here, [Point(one.latitude_deg, one.longitude_deg) for one in part],
+                [_BANDS[one.band][2] for one in part], [NEEDED_DB_HZ[one.group] for one in part], hours,
+                self._conditions(hours[0].date()), self._own, self._far,
+            )  # fmt: skip
+            for one, chances in zip(part, found.tolist(), strict=True):
+                self._known.update(zip(((one, hour) for hour in hours), chances, strict=True))
 
 
-def _key(place: Place, group: str, day: date) -> _Key | None:
+def _hours(moment: datetime) -> list[datetime]:
+    """The full hours on either side, within the day; one of them on the hour."""
+    start = moment.replace(minute=0, second=0, microsecond=0)
+    return [start] if moment.minute == 0 or start.hour == 23 else [start, start + timedelta(hours=1)]
+
+
+def _asked(place: Place, frequency_hz: float, group: str) -> _Asked | None:
     if place.latitude_deg is None or place.longitude_deg is None:
         return None
-    return place.latitude_deg, place.longitude_deg, day, group
-
-
-def _band(frequency_hz: float) -> int | None:
-    for number, (low_hz, high_hz) in enumerate(_EDGES_HZ):
+    for number, (low_hz, high_hz, _) in enumerate(_BANDS):
         if low_hz <= frequency_hz <= high_hz:
-            return number
+            return _Asked(place.latitude_deg, place.longitude_deg, number, group)
     return None

@@ -125,8 +125,10 @@ class _May:
         plan = reading.plan
         if plan.mode not in self._allowed:
             self._allowed[plan.mode] = allowed(self.licence, plan.mode, None, None, self.day)
-        parts = cut(plan, self._allowed[plan.mode])
-        return window_verdict(self.licence, plan, parts, None, self.day).lawful, bool(parts)
+        may = self._allowed[plan.mode]
+        parts = cut(plan, may)
+        inside = may.intervals_hz if may.known and plan.transmit_mode in (None, plan.mode) else None
+        return window_verdict(self.licence, plan, parts, None, self.day, inside).lawful, bool(parts)
 
 
 def _trust(known: Known) -> Callable[[str], float]:

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from hearmark.chase.paths import Paths
 from hearmark.chase.ranking import PathChance
 from hearmark.chase.watch import Operation
 from hearmark.chase.worth import worth
@@ -83,6 +84,8 @@ def _hours(
     if path is None:
         return [tuple(row) for row in table]
     asked = [(place or NOWHERE, sum(bands_hz()[band]) / 2, group) for _, place, band, group, *_ in wanted]
+    if isinstance(path, Paths):
+        path.prepare(asked, times)
     for hour, moment in enumerate(times):
         for number, chance in enumerate(path(asked, moment)):
             on = wanted[number][0].is_on(moment.date())

@@ -16,7 +16,8 @@ from hearmark.errors import HearmarkError
 
 if TYPE_CHECKING:
     from hearmark.chase.node import NodeState
-    from hearmark.chase.ranking import Known, PathChance, Row
+    from hearmark.chase.paths import Paths
+    from hearmark.chase.ranking import Known, Row
     from hearmark.chase.spots import SpotLine
     from hearmark.chase.today import Chance
     from hearmark.chase.watch import Operation
@@ -55,9 +56,13 @@ def open_board(settings: Settings, logbook: Logbook | None) -> Board:
     """The page's list of whom to chase: from the node of the settings, and from what is pasted into it."""
     from hearmark.chase.node import Node
     from hearmark.commands.duplex import licence_table
+    from hearmark.log.entities import places
     from hearmark.log.own import read_wanted
     from hearmark.web.board import Board
 
+    path = _path(settings)
+    if path is not None:
+        path.warm_beside(places(), datetime.now(UTC).date())
     wanted = settings.log.wanted
     node = Node(settings.log.node, settings.station.call) if settings.log.node else None
     return Board(
@@ -65,7 +70,7 @@ def open_board(settings: Settings, logbook: Logbook | None) -> Board:
         logbook,
         _operations(None, settings),
         read_wanted(Path(wanted).expanduser()) if wanted else (),
-        _path(settings),
+        path,
         licence_table(None, None, settings),
         node,
     )
@@ -193,7 +198,7 @@ def _known(
     )
 
 
-def _path(settings: Settings) -> PathChance | None:
+def _path(settings: Settings) -> Paths | None:
     """The paths from the station of the settings; None while nobody says where it is."""
     if not settings.station.locator:
         return None

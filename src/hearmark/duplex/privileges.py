@@ -166,15 +166,20 @@ def intervals_hz(
 
 
 def verdict(
-    held: Table | None, frequency_hz: float, mode: PlanMode, bandwidth_hz: float | None = None, day: date | None = None
+    held: Table | None,
+    frequency_hz: float,
+    mode: PlanMode,
+    bandwidth_hz: float | None = None,
+    day: date | None = None,
+    inside: tuple[tuple[float, float], ...] | None = None,
 ) -> Verdict:
-    """Whether a transmission with the dial on `frequency_hz` is permitted."""
+    """Whether a transmission with the dial on `frequency_hz` is permitted. `inside`: `intervals_hz`, if known."""
     if held is None:
         return Verdict(None, "your licence is not known: check that you may send there")
     takes = occupied(mode, bandwidth_hz)
     low_khz, high_khz = ((frequency_hz + edge_hz) / 1e3 for edge_hz in (takes.low_hz, takes.high_hz))
     span = f"{mode.upper()} on {frequency_hz / 1e3:.2f} takes {low_khz:.2f} to {high_khz:.2f} kHz"
-    inside = intervals_hz(held, mode, bandwidth_hz, day)
+    inside = intervals_hz(held, mode, bandwidth_hz, day) if inside is None else inside
     if not any(low - NEAR_HZ <= frequency_hz <= high + NEAR_HZ for low, high in inside):
         fault = _fault(held.on(day), mode, takes.kind, low_khz, high_khz)
         if held.kind == "plan":
@@ -259,10 +264,12 @@ def window_verdict(
     parts: Iterable[tuple[float, float]],
     bandwidth_hz: float | None = None,
     day: date | None = None,
+    inside: tuple[tuple[float, float], ...] | None = None,
 ) -> Verdict:
-    """Whether the whole window of a plan may be used; `parts` from `cut`."""
+    """Whether the whole window of a plan may be used; `parts` from `cut`, `inside` from `intervals_hz`, if known."""
     mode = plan.transmit_mode or plan.mode
-    ends = [verdict(held, hz, mode, bandwidth_hz, day) for hz in (plan.listen_low_hz, plan.listen_high_hz)]
+    edges_hz = (plan.listen_low_hz, plan.listen_high_hz)
+    ends = [verdict(held, hz, mode, bandwidth_hz, day, inside) for hz in edges_hz]
     kept = tuple(parts)
     if held is None or all(end.lawful is None for end in ends):
         return ends[0]

@@ -227,6 +227,13 @@ def _compiled() -> tuple[_Starts, _Wholes]:
     return starts, wholes
 
 
+def places() -> list[Place]:
+    """Every place that a call can tell by the tables, each once."""
+    starts, wholes = _compiled()
+    rules = itertools.chain(itertools.chain.from_iterable(starts.values()), (r for w in wholes.values() for _, r in w))
+    return list(dict.fromkeys(rule.place for rule in rules))
+
+
 def _area_rule(row: dict[str, str]) -> Rule:
     since = date.fromisoformat(row["since"]) if row["since"] else None
     until = date.fromisoformat(row["until"]) if row["until"] else None

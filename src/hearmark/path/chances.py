@@ -16,7 +16,7 @@ import numpy.typing as npt
 from hearmark.errors import HearmarkError
 from hearmark.path import noise
 from hearmark.path.conditions import DEFAULT_REQUIRED_DB_HZ, Conditions, Equipment
-from hearmark.path.geodesic import Route, route
+from hearmark.path.geodesic import Route, routes
 from hearmark.path.longhaul import ALONE_KM, BEGINS_KM
 from hearmark.path.places import Place
 from hearmark.path.reliability import DAY_LOWER_DB, DAY_UPPER_DB, DECILE, MODEL_RMS_DB, Spread
@@ -78,31 +78,25 @@ def predict(
     Raises HearmarkError for frequencies that the ionosphere's maps say nothing about.
     """
     own, far = own or Equipment(), far or Equipment()
-    frequency = np.atleast_1d(np.asarray(frequency_hz, dtype=np.float64))
-    if frequency.size == 0 or not (frequency.min() >= 1.5e6 and frequency.max() <= 60e6):
-        raise HearmarkError("Paths are predicted from 1.5 to 60 MHz; give frequencies in that range.")
-    if not places or not times:
-        raise HearmarkError("Nothing to predict: give at least one place and one moment.")
+    frequency = checked(places, times, frequency_hz)
     moments = [t.astimezone(UTC) for t in times]
     count = len(places)
-    routes = [route(here, there, way) for way in (False, True) for there in places]
-    found = transfer(routes, moments, frequency, conditions, own.antenna, far.antenna)
-    noise_there = _noise_dbm_hz(far, list(places), moments, frequency, found.fof2_there_mhz[:count])
-    noise_here = _noise_dbm_hz(own, [here], moments, frequency, found.fof2_here_mhz[:1])
+    ways = routes(here, places)
+    found = transfer(ways, moments, frequency, conditions, own.antenna, far.antenna)
+    noise_there = noise_dbm_hz(far, list(places), moments, frequency, found.fof2_there_mhz[:count])
+    noise_here = noise_dbm_hz(own, [here], moments, frequency, found.fof2_here_mhz[:1])
     out_db = DBM_OF_WATT + 10.0 * np.log10(own.power_w) - noise_there
     back_db = DBM_OF_WATT + 10.0 * np.log10(far.power_w) - noise_here
     # both ways share the ionosphere's day: the chance of both is nearly the chance of the weaker
     level = np.median(found.parts_db, axis=0)
-    short_km = np.array([r.distance_km for r in routes[:count]])
-    margin_db = np.interp(short_km, [BEGINS_KM, ALONE_KM], LONG_MARGIN_DB)[:, None, None]
-    long = level[count:] > np.maximum(level[:count] + margin_db, HOPELESS_DB)
+    long = long_is_better(level[:count], level[count:], np.array([r.distance_km for r in ways[:count]]))
     parts = np.where(long, found.parts_db[:, count:], found.parts_db[:, :count])
-    out, back = (_spread(parts + db, end.environment) for db, end in ((out_db, far), (back_db, own)))
+    out, back = (spread(parts + db, end.environment) for db, end in ((out_db, far), (back_db, own)))
     probability = out.probability(required_db_hz)
-    far_away = np.array([r.distance_km > ALONE_KM for r in routes])[:, None, None]
+    far_away = np.array([r.distance_km > ALONE_KM for r in ways])[:, None, None]
     nameless = np.where(long, far_away[count:], far_away[:count])
     return Chances(
-        tuple(routes[:count]), tuple(routes[count:]), tuple(moments), frequency, required_db_hz,
+        tuple(ways[:count]), tuple(ways[count:]), tuple(moments), frequency, required_db_hz,
         snr_db_hz=out.median_db(), heard_db_hz=back.median_db(), probability=probability,
         probability_both=np.minimum(probability, back.probability(required_db_hz)),
         probability_low=out.probability(required_db_hz, -MODEL_RMS_DB),
@@ -116,7 +110,23 @@ def predict(
     )  # fmt: skip
 
 
-def _spread(parts_db: FloatArray, environment: str) -> Spread:
+def checked(places: Sequence[Place], times: Sequence[datetime], frequency_hz: npt.ArrayLike) -> FloatArray:
+    """The frequencies as an array. Raises HearmarkError for what cannot be predicted."""
+    frequency = np.atleast_1d(np.asarray(frequency_hz, dtype=np.float64))
+    if frequency.size == 0 or not (frequency.min() >= 1.5e6 and frequency.max() <= 60e6):
+        raise HearmarkError("Paths are predicted from 1.5 to 60 MHz; give frequencies in that range.")
+    if not places or not times:
+        raise HearmarkError("Nothing to predict: give at least one place and one moment.")
+    return frequency
+
+
+def long_is_better(short_db: FloatArray, long_db: FloatArray, short_km: FloatArray) -> npt.NDArray[np.bool_]:
+    """Whether the long path is the one to name, by the median levels (P, T, F) of both."""
+    margin_db = np.interp(short_km, [BEGINS_KM, ALONE_KM], LONG_MARGIN_DB)[:, None, None]
+    return np.asarray(long_db > np.maximum(short_db + margin_db, HOPELESS_DB))
+
+
+def spread(parts_db: FloatArray, environment: str) -> Spread:
     """Level and noise vary from day to day without each other (P.842)."""
     noise_up_db, noise_down_db = noise.DECILES_DB[environment]
     upper = np.hypot(DAY_UPPER_DB, noise_down_db) / DECILE
@@ -124,7 +134,7 @@ def _spread(parts_db: FloatArray, environment: str) -> Spread:
     return Spread(parts_db, float(upper), float(lower))
 
 
-def _noise_dbm_hz(
+def noise_dbm_hz(
     end: Equipment, places: list[Place], times: list[datetime], frequency_hz: FloatArray, fof2_mhz: FloatArray
 ) -> FloatArray:
     """Noise density at the places, dBm in 1 Hz: (places, times, frequencies)."""

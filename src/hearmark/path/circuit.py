@@ -1,10 +1,12 @@
 """The circuit up to 9000 km: every mode by E and F2 with its loss, after ITU-R P.533 as far as its text can go here.
 
-Arrays are (paths, times, frequencies); each mode is computed for all of them at once.
+Arrays are (paths, times, frequencies); each mode is computed for all of them at once. Frequencies are the same for all
+paths, shape (F,), or each path's own, shape (P, 1, F).
 """
 
 from __future__ import annotations
 
+from copy import copy
 from dataclasses import dataclass
 
 import numpy as np
@@ -58,30 +60,69 @@ class Mode:
 
 
 class Sky:
-    """The ionosphere along some routes, read at any share of them."""
+    """The ionosphere along some routes, read at any share of them.
+
+    `points`: which of the POINTS of each route `ionosphere` holds, shape (P, K), ascending; all if left out.
+    `zenith_deg`: the sun over all POINTS, shape (P, POINTS, T), where `ionosphere` holds only some.
+    """
 
     def __init__(
-        self, routes: list[Route], ionosphere: Ionosphere, sunspots: float, month: int, kp: float | None = None
+        self,
+        routes: list[Route],
+        ionosphere: Ionosphere,
+        sunspots: float,
+        month: int,
+        kp: float | None = None,
+        points: npt.NDArray[np.int_] | None = None,
+        zenith_deg: FloatArray | None = None,
     ) -> None:
         self.routes, self.sunspots, self.month = routes, sunspots, month
         self.length_km = np.array([r.distance_km for r in routes])
-        shape = (len(routes), POINTS, -1)
+        held = POINTS if points is None else points.shape[1]
         layers = ("fof2_mhz", "m3000", "foe_mhz", "es_low_mhz", "es_mhz", "es_high_mhz", "zenith_deg")
-        self._maps = {name: getattr(ionosphere, name).reshape(shape) for name in layers}
+        self._maps = {name: getattr(ionosphere, name).reshape(len(routes), held, -1) for name in layers}
         self._maps |= {
-            name: np.asarray(getattr(ionosphere, name)).reshape(len(routes), POINTS, 1)
+            name: np.asarray(getattr(ionosphere, name)).reshape(len(routes), held, 1)
             for name in ("gyro_mhz", "gyro_d_mhz")
         }
         lat = np.array([r.latitude_deg for r in routes])
         lon = np.array([r.longitude_deg for r in routes])
         self.latitude_deg, self.longitude_deg = lat, lon
         self.geomagnetic_deg = geomagnetic_latitude_deg(lat, lon)
-        self._maps["fof2_mhz"] = self._maps["fof2_mhz"] * muf_factor(kp, self.geomagnetic_deg, lat, month)[..., None]
+        storm = muf_factor(kp, self.geomagnetic_deg, lat, month)
+        self._column: npt.NDArray[np.int_] | None = None
+        if points is not None:
+            # a point that is not held leads to a column that is not there
+            self._column = np.full((len(routes), POINTS), held)
+            np.put_along_axis(self._column, points, np.arange(held)[None, :], axis=1)
+            storm = np.take_along_axis(storm, points, axis=1)
+        self._maps["fof2_mhz"] = self._maps["fof2_mhz"] * storm[..., None]
         self.storm_db = auroral_extra_db(kp, self.geomagnetic_deg).max(axis=1)
-        self._maps["fof1_mhz"] = f1_critical_mhz(self._maps["zenith_deg"], self.geomagnetic_deg[..., None], sunspots)
-        # absorption is averaged where the sun is down as well: interpolate the index, not the angle
-        index = absorption_index(self._maps["zenith_deg"], sunspots) * winter_anomaly(lat, month)[..., None]
-        self._maps["absorption"] = index
+        if zenith_deg is not None:
+            self._maps["zenith_deg"] = zenith_deg
+
+    def take(self, rows: npt.NDArray[np.int_]) -> Sky:
+        """The same over some of the routes, each as often as it is named."""
+        out = copy(self)
+        out.routes = [self.routes[row] for row in rows]
+        out.length_km, out.storm_db = self.length_km[rows], self.storm_db[rows]
+        out.latitude_deg, out.longitude_deg = self.latitude_deg[rows], self.longitude_deg[rows]
+        out.geomagnetic_deg = self.geomagnetic_deg[rows]
+        out._column = None if self._column is None else self._column[rows]
+        out._maps = {name: values[rows] for name, values in self._maps.items()}
+        return out
+
+    def _map(self, name: str) -> FloatArray:
+        """The values along the routes; what follows from the sun is worked out when it is first asked for."""
+        if name not in self._maps:
+            zenith = self._maps["zenith_deg"]
+            if name == "fof1_mhz":
+                self._maps[name] = f1_critical_mhz(zenith, self.geomagnetic_deg[..., None], self.sunspots)
+            elif name == "absorption":
+                # absorption is averaged where the sun is down as well: interpolate the index, not the angle
+                index = absorption_index(zenith, self.sunspots)
+                self._maps[name] = index * winter_anomaly(self.latitude_deg, self.month)[..., None]
+        return np.asarray(self._maps[name])
 
     def at(self, name: str, share: FloatArray | float) -> FloatArray:
         """A quantity at a share 0..1 of each route: (P, T)."""
@@ -89,8 +130,10 @@ class Sky:
         position = where * (POINTS - 1)
         low = np.minimum(position.astype(int), POINTS - 2)
         weight = (position - low)[:, None]
-        values, rows = self._maps[name], np.arange(len(self.routes))
-        return np.asarray(values[rows, low] * (1.0 - weight) + values[rows, low + 1] * weight)
+        values, rows, high = self._map(name), np.arange(len(self.routes)), low + 1
+        if self._column is not None and values.shape[1] != POINTS:
+            low, high = self._column[rows, low], self._column[rows, high]
+        return np.asarray(values[rows, low] * (1.0 - weight) + values[rows, high] * weight)
 
 
 def modes(sky: Sky, frequency_hz: FloatArray, hours_utc: FloatArray, transmit: Antenna, receive: Antenna) -> list[Mode]:
@@ -247,8 +290,8 @@ def ground_wave_db(distance_km: FloatArray, frequency_hz: FloatArray) -> FloatAr
     Sommerfeld's attenuation in Norton's form (Proc. IRE 1936/37; approximation as in Terman's handbook, from memory),
     and beyond 80 / cube root of MHz kilometres a loss that grows with the distance (common practice, no source).
     """
-    mhz = frequency_hz[None, :] / 1e6
-    d = np.maximum(distance_km, 0.1)[:, None]
+    mhz = frequency_hz / 1e6
+    d = np.maximum(distance_km, 0.1)[:, None, None]
     wavelength_m = 299.792_458 / mhz
     x = 18_000.0 * 0.005 / mhz
     permittivity = 13.0
@@ -257,4 +300,4 @@ def ground_wave_db(distance_km: FloatArray, frequency_hz: FloatArray) -> FloatAr
     factor = (2.0 + 0.3 * p) / (2.0 + p + 0.6 * p**2) - np.sqrt(p / 2.0) * np.exp(-0.6 * p) * np.sin(b)
     free = 32.45 + 20.0 * np.log10(mhz) + 20.0 * np.log10(d)
     bend = np.maximum(d - 80.0 / np.cbrt(mhz), 0.0) * 0.0885 * np.cbrt(mhz)
-    return np.asarray((-free + 20.0 * np.log10(np.maximum(np.abs(factor), 1e-6)) - bend)[:, None, :])
+    return np.asarray(-free + 20.0 * np.log10(np.maximum(np.abs(factor), 1e-6)) - bend)

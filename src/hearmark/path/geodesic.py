@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -53,19 +54,30 @@ def route(start: Place, end: Place, long: bool = False) -> Route:
     The long way is taken as the same great circle in the other direction: on an ellipsoid it closes within some
     20 km, which nothing here can tell.
     """
-    short_km, bearing, back = _inverse(start.latitude_deg, start.longitude_deg, end.latitude_deg, end.longitude_deg)
-    short_km = max(short_km, NEAREST_KM)
-    length_km = CIRCUMFERENCE_KM - short_km if long else short_km
-    if long:
-        bearing, back = (bearing + 180.0) % 360.0, (back + 180.0) % 360.0
+    return routes(start, [end])[int(long)]
+
+
+def routes(start: Place, ends: Sequence[Place]) -> list[Route]:
+    """First the geodesics to all, then the long ways to all."""
+    found = [_inverse(start.latitude_deg, start.longitude_deg, end.latitude_deg, end.longitude_deg) for end in ends]
+    short_km, bearing, back = np.array(found, dtype=np.float64).reshape(-1, 3).T
+    short_km = np.maximum(short_km, NEAREST_KM)
+    length_km = np.concatenate((short_km, CIRCUMFERENCE_KM - short_km))
+    bearing, back = (np.concatenate((way, (way + 180.0) % 360.0)) for way in (bearing, back))
     latitude, longitude = _great_circle(start, bearing, length_km)
-    return Route(start, end, long, length_km, bearing, back, latitude, longitude)
+    names = [(end, long) for long in (False, True) for end in ends]
+    numbers = zip(length_km.tolist(), bearing.tolist(), back.tolist(), strict=True)
+    return [
+        Route(start, end, long, *three, lat, lon)
+        for (end, long), three, lat, lon in zip(names, numbers, latitude, longitude, strict=True)
+    ]
 
 
-def _great_circle(start: Place, bearing_deg: float, length_km: float) -> tuple[FloatArray, FloatArray]:
-    """Points on the sphere: for the ionosphere's maps their error of some kilometres is nothing."""
-    angle = np.linspace(0.0, length_km / EARTH_KM, POINTS)
-    lat, lon, az = np.radians((start.latitude_deg, start.longitude_deg, bearing_deg))
+def _great_circle(start: Place, bearing_deg: FloatArray, length_km: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Points on the sphere, (P, POINTS): for the ionosphere's maps their error of some kilometres is nothing."""
+    angle = np.linspace(0.0, length_km / EARTH_KM, POINTS, axis=-1)
+    lat, lon = np.radians((start.latitude_deg, start.longitude_deg))
+    az = np.radians(bearing_deg)[:, None]
     sine = np.sin(lat) * np.cos(angle) + np.cos(lat) * np.sin(angle) * np.cos(az)
     latitude = np.arcsin(np.clip(sine, -1.0, 1.0))
     east = np.arctan2(np.sin(az) * np.sin(angle) * np.cos(lat), np.cos(angle) - np.sin(lat) * sine)

@@ -5,14 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from functools import lru_cache
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
+from hearmark.path.magnetic import field
 from hearmark.path.sun import zenith_deg
 
 FloatArray = npt.NDArray[np.float64]
+_STRIP = 262_144
 LARGEST_SUNSPOT_NUMBER = 240.0
 """Where the ionospheric index that follows from the sunspot number stops growing."""
 
@@ -59,17 +60,6 @@ def _coefficients(month: int) -> dict[str, FloatArray]:
     return {name: np.asarray(array, dtype=np.float64) for name, array in read.items()}
 
 
-@lru_cache(maxsize=4)
-def _field(year: float, latitude: bytes, longitude: bytes, height_km: float) -> tuple[FloatArray, FloatArray]:
-    """Dip in degrees and total field in nT (IGRF 13)."""
-    import PyIRI
-    from PyIRI import igrf_library as igrf
-
-    lat, lon = np.frombuffer(latitude), np.frombuffer(longitude)
-    out = igrf.inclination(PyIRI.coeff_dir, year, lon, lat, height_km, only_inc=False)
-    return np.asarray(out[0]), np.asarray(out[6])
-
-
 def _months(when: datetime) -> tuple[tuple[int, float], tuple[int, float]]:
     """The two months whose middles lie about the day, with their weights."""
     middle = datetime(when.year, when.month, 15, tzinfo=UTC)
@@ -78,48 +68,89 @@ def _months(when: datetime) -> tuple[tuple[int, float], tuple[int, float]]:
     return (when.month, 1.0 - weight), (other.month, weight)
 
 
+def _keys(orders: npt.NDArray[np.int_]) -> list[tuple[int, int, int]]:
+    """The function of place of each coefficient of a map: power of sin(modip), harmonic, cosine 0 or sine 1."""
+    return [
+        (power, harmonic, part)
+        for harmonic, powers in enumerate(orders)
+        for power in range(powers)
+        for part in ((0, 1) if harmonic else (0,))
+    ]
+
+
+def _functions(
+    keys: dict[tuple[int, int, int], int], latitude_deg: FloatArray, longitude_deg: FloatArray, modip_deg: FloatArray
+) -> FloatArray:
+    """The functions of place of Jones, Graham and Leftin (ESSA Tech. Rep. ERL 107-ITS 75, 1969; from memory) as PyIRI
+    has them, (keys, P), each made from the one before: all maps share them, and nothing is raised to a power."""
+    sine = np.sin(np.radians(modip_deg))
+    step = np.cos(np.radians(latitude_deg)) * np.exp(1j * np.radians(longitude_deg))
+    out = np.empty((len(keys), len(sine)))
+    harmonics = [np.ones(len(sine), dtype=np.complex128)]
+    for _ in range(max(harmonic for _, harmonic, _ in keys)):
+        harmonics.append(harmonics[-1] * step)
+    for (power, harmonic, part), row in sorted(keys.items()):
+        if power == 0:
+            out[row] = harmonics[harmonic].imag if part else harmonics[harmonic].real
+        else:
+            np.multiply(out[keys[power - 1, harmonic, part]], sine, out=out[row])
+    return out
+
+
+def _product(left: FloatArray, right: FloatArray) -> FloatArray:
+    """The matrix product in strips so narrow that OpenBLAS takes no threads for them: where other work is going on,
+    waiting for the last of them costs twice what they save."""
+    out = np.empty((len(left), right.shape[1]))
+    step = max(_STRIP // left.size, 8)
+    for begin in range(0, right.shape[1], step):
+        out[:, begin : begin + step] = left @ right[:, begin : begin + step]
+    return out
+
+
 def ionosphere(
     latitude_deg: npt.ArrayLike,
     longitude_deg: npt.ArrayLike,
     times: list[datetime],
     sunspots: float,
     coefficients: str = "CCIR",
+    middle: datetime | None = None,
 ) -> Ionosphere:
     """Medians over points and times.
 
     `latitude_deg`, `longitude_deg`: shape (points,). `times`: UTC, at most some days long; months are interpolated to
-    the middle one. `sunspots`: 12-month smoothed number; foF2 follows the ionospheric index that PyIRI derives from it,
-    M(3000) the number itself. `coefficients`: "CCIR" or "URSI", for foF2.
+    the middle one, or to `middle`. `sunspots`: 12-month smoothed number; foF2 follows the ionospheric index that PyIRI
+    derives from it, M(3000) the number itself. `coefficients`: "CCIR" or "URSI", for foF2.
     """
     from PyIRI import igrf_library as igrf
     from PyIRI import main_library as iri
 
     lat = np.ascontiguousarray(latitude_deg, dtype=np.float64)
     lon = np.ascontiguousarray(longitude_deg, dtype=np.float64)
-    middle = times[len(times) // 2]
+    middle = middle or times[len(times) // 2]
     hours = np.array([t.hour + t.minute / 60.0 + t.second / 3600.0 for t in times])
     year = middle.year + (middle.month - 0.5) / 12.0
-    dip, field_nt = _field(year, lat.tobytes(), lon.tobytes(), 300.0)
-    low_nt = _field(year, lat.tobytes(), lon.tobytes(), 100.0)[1]
+    dip, field_nt, low_nt = field(year, lat, lon)
     modip = np.asarray(igrf.inc2modip(dip, lat))
     sunspots = float(np.clip(sunspots, 0.0, LARGEST_SUNSPOT_NUMBER))
     index = float(iri.R12_2_IG12(sunspots, version=1))
-    geo, size = iri.highest_power_of_extension(), {"CCIR": "F0F2", "URSI": "F0F2"}
-    drive = {"CCIR": (index, 0.0, 100.0), "URSI": (index, 0.0, 100.0), "M3000": (sunspots, 0.0, 100.0)}
-    maps: dict[str, Any] = {}
-    for name in (coefficients, "M3000", "Es_median", "Es_lower", "Es_upper"):
-        kind = size.get(name, name)
-        over_time = iri.set_diurnal_functions(geo["nj"][kind], hours).T
-        over_place = iri.set_global_functions(geo["QM"][kind], geo["nk"][kind], lon, lat, modip)
+    geo = iri.highest_power_of_extension()
+    kinds = {coefficients: "F0F2"} | {name: name for name in ("M3000", "Es_median", "Es_lower", "Es_upper")}
+    orders = {name: _keys(geo["QM"][kind]) for name, kind in kinds.items()}
+    keys = {key: row for row, key in enumerate(sorted({key for own in orders.values() for key in own}))}
+    drive = {coefficients: (index, 0.0, 100.0), "M3000": (sunspots, 0.0, 100.0)}
+    over_time = np.zeros((len(kinds), len(hours), len(keys)))
+    for row, (name, kind) in enumerate(kinds.items()):
         # foEs was mapped for sunspot numbers 10 and 180 (Leftin, Ostrow and Preston, ESSA Tech. Rep. ERL 73-ITS 63)
         at, solar_low, solar_high = drive.get(name, (sunspots, 10.0, 180.0))
         share = (at - solar_low) / (solar_high - solar_low)
-        total = np.zeros((len(lat), len(hours)))
-        for month, weight in _months(middle):
-            if weight > 0.0:
-                both = _coefficients(month)[name]
-                total += weight * (over_time @ ((1.0 - share) * both[..., 0] + share * both[..., 1]) @ over_place).T
-        maps[name] = total
+        months = [(weight, _coefficients(month)[name]) for month, weight in _months(middle) if weight > 0.0]
+        both = sum((weight * values for weight, values in months), np.zeros(()))
+        now = iri.set_diurnal_functions(geo["nj"][kind], hours).T @ (
+            (1.0 - share) * both[..., 0] + share * both[..., 1]
+        )
+        over_time[row][:, [keys[key] for key in orders[name]]] = now
+    whole = _product(over_time.reshape(-1, len(keys)), _functions(keys, lat, lon, modip))
+    maps = {name: part.T for name, part in zip(kinds, whole.reshape(len(kinds), len(hours), -1), strict=True)}
     zenith = zenith_deg(lat, lon, times)
     fof2 = np.maximum(maps[coefficients], 1.0)
     m3000 = np.clip(maps["M3000"], 1.5, 4.5)

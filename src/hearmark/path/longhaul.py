@@ -21,17 +21,23 @@ _EAST_WEST = np.array([0.1, 1.2, 0.6])
 _NORTH_SOUTH = np.array([0.2, 0.2, 0.4])
 
 
+def hops_of(length_km: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Number and length of the hops, the fewest that serve."""
+    hops = np.maximum(np.ceil(length_km / LONGEST_HOP_KM), 1.0)
+    return hops, length_km / hops
+
+
 class LongHaul:
     """The long paths among some routes; `gain_db` gives received over transmitted power for any scaling of the MUF.
 
-    `day`: the same routes over one whole day, because the limits depend on the day's noon and least MUF.
+    Frequencies: shape (F,), or each path's own, shape (P, 1, F). `day`: the same routes over one whole day, because the
+    limits depend on the day's noon and least MUF.
     """
 
     def __init__(self, sky: Sky, day: Sky, frequency_hz: FloatArray, transmit: Antenna, receive: Antenna) -> None:
         length = sky.length_km
         self.mhz = frequency_hz / 1e6
-        hops = np.maximum(np.ceil(length / LONGEST_HOP_KM), 1.0)
-        hop_km = length / hops
+        hops, hop_km = hops_of(length)
         self.elevation_rad = np.maximum(elevation_rad(hop_km, LAYER_KM), 0.0)
         path_km = hops * ray_km(hop_km, self.elevation_rad)
         self.muf_mhz, self.upper_mhz = self._upper(sky, day, hop_km)
@@ -41,7 +47,7 @@ class LongHaul:
         focus = 10.0 * np.log10(angle / np.maximum(np.abs(np.sin(angle)), 1e-3))
         self._focus_db = np.minimum(focus, MOST_FOCUS_DB)[:, None, None]
         self._free_dbu = (139.6 - 20.0 * np.log10(np.maximum(path_km, 1.0)))[:, None, None]
-        low = np.radians([2.0, 4.0, 6.0, 8.0])[:, None]
+        low = np.radians([2.0, 4.0, 6.0, 8.0])[:, None, None, None]
         self._storm_db = sky.storm_db[:, None, None]
         self._antennas_db = transmit.gain_dbi(low, frequency_hz).max(axis=0) + receive.gain_dbi(low, frequency_hz).max(
             axis=0

@@ -68,32 +68,50 @@ def transfer(
     sky, day = skies(routes, times, conditions)
     hours = np.array([t.astimezone(UTC).hour + t.minute / 60.0 for t in times])
     found = modes(sky, frequency_hz, hours, transmit, receive)
-    shape = (len(routes), len(times), len(frequency_hz))
+    parts = hop_parts_db(sky, found, frequency_hz, transmit, receive)
+    muf = _lowest_muf(found, sky)
+    share = haul_share(sky.length_km)
+    far = np.flatnonzero(share > 0.0)
+    if far.size:
+        haul = LongHaul(sky, day, frequency_hz, transmit, receive)
+        part = share[far, None, None]
+        parts[:, far] = (1.0 - part) * parts[:, far] + part * haul_parts_db(haul, sky)[:, far]
+        muf[far] = haul.muf_mhz[far]
+    strongest, elevation = _strongest(found, frequency_hz / 1e6, sky.length_km[:, None, None])
+    return Transfer(
+        parts + conditions.level_db, strongest, tuple(m.name for m in found), elevation, muf,
+        sky.at("fof2_mhz", 0.0), sky.at("fof2_mhz", 1.0),
+    )  # fmt: skip
+
+
+def haul_share(length_km: FloatArray) -> FloatArray:
+    """How much the method for far circuits counts: nothing up to 7000 km, alone from 9000 km."""
+    return np.asarray(np.clip((length_km - BEGINS_KM) / (ALONE_KM - BEGINS_KM), 0.0, 1.0))
+
+
+def hop_parts_db(
+    sky: Sky, found: list[Mode], frequency_hz: FloatArray, transmit: Antenna, receive: Antenna
+) -> FloatArray:
+    """All modes and the ground wave together on equally likely days: (days, P, T, F)."""
+    zenith = sky.at("zenith_deg", 0.5)
+    shape = (*zenith.shape, frequency_hz.shape[-1])
     mhz = frequency_hz / 1e6
     steady = _ground(sky, frequency_hz, transmit, receive, shape)
     for mode in found:
         if mode.layer == "E":
             steady = steady + _power(mode.gain_db - above_muf_db(mhz / mode.muf_mhz[..., None], "E"))
-    zenith = sky.at("zenith_deg", 0.5)
     path_km = sky.length_km[:, None, None]
     by_f2 = np.array([np.broadcast_to(_f2(found, mhz, muf_scale(zenith, z), path_km), shape) for z in NORMAL])
     low, median, high = (sky.at(name, 0.5) for name in ("es_low_mhz", "es_mhz", "es_high_mhz"))
     by_es = np.array([np.broadcast_to(_es(found, mhz, es_scale(low, median, high, z)), shape) for z in NORMAL])
     parts = 10.0 * np.log10(by_f2[:, None] + by_es[None, :] + steady + _TINY)
-    muf = _lowest_muf(found, sky)
-    share = np.clip((sky.length_km - BEGINS_KM) / (ALONE_KM - BEGINS_KM), 0.0, 1.0)
-    far = np.flatnonzero(share > 0.0)
-    if far.size:
-        haul = LongHaul(sky, day, frequency_hz, transmit, receive)
-        long_db = np.array([haul.gain_db(muf_scale(zenith, z)) for z in NORMAL])[:, None]
-        part = share[far, None, None]
-        parts[:, :, far] = (1.0 - part) * parts[:, :, far] + part * long_db[:, :, far]
-        muf[far] = haul.muf_mhz[far]
-    strongest, elevation = _strongest(found, mhz, path_km)
-    return Transfer(
-        parts.reshape(-1, *shape) + conditions.level_db, strongest, tuple(m.name for m in found), elevation, muf,
-        sky.at("fof2_mhz", 0.0), sky.at("fof2_mhz", 1.0),
-    )  # fmt: skip
+    return np.asarray(parts.reshape(-1, *shape))
+
+
+def haul_parts_db(haul: LongHaul, sky: Sky) -> FloatArray:
+    """The same by the method for far circuits, to which sporadic E is nothing: (days, P, T, F)."""
+    zenith = sky.at("zenith_deg", 0.5)
+    return np.repeat([haul.gain_db(muf_scale(zenith, z)) for z in NORMAL], len(NORMAL), axis=0)
 
 
 def _power(db: FloatArray) -> FloatArray:
