@@ -157,6 +157,19 @@ def test_report_of_a_review_and_of_kept_sessions(capsys: pytest.CaptureFixture[s
         (("list", "--store", "nosuch.db"), "There is no log nosuch.db"),
         (("add", "ABC", "--freq", "14025", "--mode", "cw", "--store", "x.db"), '"ABC" is no call'),
         (("add", "T0ST", "--freq", "19000", "--mode", "cw", "--store", "x.db"), "lies in no amateur band"),
+        (
+            ("add", "T0ST", "--freq", "14.025", "--mode", "cw", "--store", "x.db"),
+            "looks like MHz; give it in kHz: 14025",
+        ),
+        (("add", "T0ST", "--freq", "14025", "--mode", "XYZ", "--store", "x.db"), '"XYZ" is no mode of ADIF'),
+        (
+            ("add", "T0ST", "--freq", "14025", "--mode", "cw", "--prop-mode", "WARP", "--store", "x.db"),
+            "no propagation mode",
+        ),
+        (
+            ("add", "T0ST", "--freq", "14025", "--mode", "cw", "--power-w", "-5", "--store", "x.db"),
+            "A power of -5 W cannot be",
+        ),
         (("add", "T0ST", "--freq", "14025", "--mode", "cw", "--at", "noon", "--store", "x.db"), '"noon" is no time'),
         (("add", "T0ST", "--freq", "14025", "--mode", "cw", "--locator", "ZZ99", "--store", "x.db"), "is no locator"),
         (("add", "T0ST", "--freq", "14025", "--mode", "cw", "--field", "X", "--store", "x.db"), "has no value"),

@@ -19,6 +19,29 @@ VOICE, MORSE, FORTY, TWENTY = (
 TABLE: tuple[tuple[tuple[float, Mode], str], ...] = (
     # 17 m voice, DX on 18143.5: phrase = offsets of the likeliest window in kHz
     (VOICE, """
+        plus five to plus ten = 5 10
+        up 2 and 1/2 = 2.5 2.5
+        five kay up = 5 5
+        no longer split = 0 0
+        not working split = 0 0
+        split off = 0 0
+        was simplex, now up 5 = 5 5
+        above 5 = 5 10
+        listening above 150 = 6.5 11.5
+        150 upwards = 6.5 11.5
+        from one fifty up = 6.5 11.5
+        up 5, 10 and 15 = 5 15
+        up 5,10,15 = 5 15
+        5, 10 or 15 up = 5 15
+        up five, ten or fifteen = 5 15
+        listening 148, 150 and 155 = 4.5 11.5
+        tuning 150 to 160 = 6.5 16.5
+        up a kilohertz = 1 1
+        half a kilohertz up = 0.5 0.5
+        up abt 5 = 5 5
+        5kup = 5 5
+        my frequency only = 0 0
+        listening one double five = 11.5 11.5
         up = 5 10
         UP UP = 5 10
         up up up = 5 10
@@ -163,7 +186,7 @@ TABLE: tuple[tuple[tuple[float, Mode], str], ...] = (
         qsx same = 0 0
         split 5 = 5 5
         18150 to 18160 = 6.5 16.5
-        above 18150 = 6.5 6.5
+        above 18150 = 6.5 11.5
         NA only = 5 10
         [UP 5] = 5 5
         TX18143.5 RX18150 = 6.5 6.5
@@ -192,7 +215,7 @@ TABLE: tuple[tuple[tuple[float, Mode], str], ...] = (
         up 18151 = 7.5 7.5
         18151 = 7.5 7.5
         on 18143.5 listening 18151 = 7.5 7.5
-        from 18148 up = 4.5 4.5
+        from 18148 up = 4.5 9.5
         up from 18148 = 4.5 9.5
         five-to-ten up = 5 10
         up one-and-a-half = 1.5 1.5
@@ -442,3 +465,49 @@ def test_a_written_plan_reads_back_as_itself(plan: Plan) -> None:
 @given(plans(), st.sampled_from(["TNX QSO ", "loud in EU! "]), st.sampled_from([" 73", " pse QSL", " 599"]))
 def test_it_does_so_among_other_words(plan: Plan, before: str, after: str) -> None:
     assert best(f"{before}{written(plan)}{after}", plan.receive_hz, plan.mode).plan == plan
+
+
+@pytest.mark.parametrize(
+    "text", ["up or down 5", "up/dn 5", "up and down five", "up 5 or down 5", "up 5 down 5", "QSX UP/DN 5"]
+)
+def test_either_side_is_two_places_and_no_stretch_upwards(text: str) -> None:
+    likely = {round(r.plan.listen_low_hz - 18_143_500.0) for r in readings(text, 18_143_500.0, "usb")[:2]}
+    assert likely == {5000, -5000}
+
+
+@pytest.mark.parametrize("text", ["up 1, 2, 3", "up 1, 2 or 3", "1, 2, or 3 up", "up 1,2,3"])
+def test_figures_of_a_list_are_never_read_as_one_number(text: str) -> None:
+    found = readings(text, 14_023_000.0, "cw")
+    assert (found[0].plan.listen_low_hz, found[0].plan.listen_high_hz) == (14_024_000.0, 14_026_000.0)
+    assert max(r.plan.listen_high_hz for r in found) < 14_030_000.0
+
+
+def test_a_list_of_areas_is_no_window() -> None:
+    found = readings("listening for 4, 5 and 6, up 5", 14_195_000.0, "usb")
+    assert (found[0].plan.listen_low_hz, found[0].who) == (14_200_000.0, ("4", "5", "6"))
+
+
+def test_digits_said_one_by_one_behind_the_point() -> None:
+    found = best("listening 7 point 1 6 5 to 7 point 1 7 5", 7_085_000.0, "lsb").plan
+    assert (found.listen_low_hz, found.listen_high_hz) == (7_165_000.0, 7_175_000.0)
+
+
+@pytest.mark.parametrize(
+    "keep_off",
+    [
+        "do not call on my frequency", "please don't call on my frequency", "don't call here", "no calls on my freq",
+        "not on this frequency", "DO NOT TX ON MY FREQ", "stop calling on my frequency", "no simplex", "not here",
+        "never transmit on this frequency", "not on my own frequency", "pse do not call me on my qrg",
+    ],
+)  # fmt: skip
+@pytest.mark.parametrize("where", ["listening 5 to 10 up", "up", "QSX 18150", "split"])
+def test_who_forbids_calls_on_his_frequency_does_not_listen_there(keep_off: str, where: str) -> None:
+    for text in (f"{keep_off}, {where}", f"{where}, {keep_off}"):
+        found = readings(text, 18_143_500.0, "usb")
+        assert found, text
+        assert not [r for r in found if r.plan.kind == "simplex"], text
+
+
+def test_simplex_beside_an_offset_does_not_send_us_onto_the_dx() -> None:
+    found = readings("simplex up 5", 18_143_500.0, "usb")
+    assert [r.plan.kind for r in found] == ["split", "simplex"]

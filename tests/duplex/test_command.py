@@ -64,3 +64,35 @@ def test_what_may_not_be_used_is_not_set() -> None:
 def test_bad_input_gets_one_sentence(words: tuple[str, ...], sentence: str) -> None:
     with pytest.raises(HearmarkError, match=sentence):
         run(*words)
+
+
+def test_a_place_of_ones_own_is_held_against_the_licence() -> None:
+    text = run("split", "up 5", "--on", "14195", "--mode", "usb", "--at", "14100", "--licence", "us-extra")
+    assert "You may NOT call where you want to: USB on 14100.00" in text
+    assert "Set it" not in text
+
+
+def test_a_window_that_is_cut_says_so_and_is_set_inside() -> None:
+    text = run("split", "up 1 to 5", "--on", "14345", "--mode", "usb", "--licence", "US-Extra")
+    assert "you may send in a part of it only" in text
+    assert "call on 14346.55 kHz" in text
+
+
+@pytest.mark.parametrize("words", [("-5",), ("split", "-5"), ("-5 to -10",)])
+def test_a_minus_before_a_figure_is_an_announcement(words: tuple[str, ...]) -> None:
+    first = json.loads(run("split", *words, "--on", "14195", "--json"))["readings"][0]
+    assert first["listen_high_hz"] == 14_190_000.0
+
+
+@pytest.mark.parametrize(
+    ("khz", "said"),
+    [("14.195", "looks like MHz; give it in kHz: 14195"), ("18143500", "looks like Hz; give it in kHz: 18143.5")],
+)
+def test_a_wrong_unit_is_told(khz: str, said: str) -> None:
+    with pytest.raises(HearmarkError, match=said):
+        run("split", "up", "5", "--on", khz)
+
+
+@pytest.mark.parametrize("khz", ["137", "472.5", "1825", "5357", "10368100"])
+def test_every_band_can_be_given_in_khz(khz: str) -> None:
+    assert json.loads(run("split", "simplex", "--on", khz, "--json"))["readings"][0]["lawful"] is None

@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from hearmark.commands.shared import hz
+from hearmark.commands.shared import Announced, hz
 from hearmark.errors import HearmarkError
 from hearmark.events import Allowed, Mode
 
 if TYPE_CHECKING:
     from hearmark.duplex.announcement import Reading
-    from hearmark.duplex.privileges import Table
+    from hearmark.duplex.privileges import Table, Verdict
     from hearmark.settings import Settings
 
 FILE = click.Path(path_type=Path)
@@ -41,7 +41,7 @@ def allowed_event(licence: str, dx_hz: float, mode: Mode | None) -> Allowed:
     return allowed(table(licence), mode or usual_mode(dx_hz), dx_hz)
 
 
-@click.command()
+@click.command(cls=Announced)
 @click.argument("announcement", nargs=-1, required=True)
 @click.option("--on", "on_khz", type=float, required=True, help="Where the DX sends, in kHz.")
 @click.option("--mode", type=click.Choice(["cw", "usb", "lsb"]), help="By the band's custom if left out.")
@@ -67,7 +67,7 @@ def split(
     """What an announcement like "5 to 10 up" means: where he listens, whether you may send there, how to set it."""
     from hearmark.duplex.announcement import readings
     from hearmark.duplex.bands import usual_mode
-    from hearmark.duplex.privileges import table
+    from hearmark.duplex.privileges import table, verdict
     from hearmark.settings import read_settings
 
     settings = read_settings(settings_path)
@@ -84,6 +84,9 @@ def split(
             '"QSX 18151", "split" or "simplex".'
         )
     date = None if day is None else day.date()
+    if not reach_khz > 0.0:
+        raise HearmarkError(f"--reach {reach_khz:g} cannot be; give more than 0 kHz.")
+    at_hz = None if at_khz is None else hz(at_khz, "--at")
     rows = [_row(reading, held, bandwidth_hz, date) for reading in found]
     said = _set_radio(found[0], held, bandwidth_hz, date, at_khz, settings) if set_it else None
     if as_json:
@@ -93,14 +96,15 @@ def split(
     for row in rows:
         low, high = row["listen_low_hz"] / 1e3, row["listen_high_hz"] / 1e3
         where = f"{low:.2f}" if low == high else f"{low:.2f} to {high:.2f}"
-        may = {True: "you may", False: "you may NOT", None: "unknown whether you may"}[row["lawful"]]
-        click.echo(f"  {100 * row['probability']:3.0f} %  he listens {where} kHz; {may} send there. {row['why']}.")
-    _show_setting(found[0], rows[0], at_khz, reach_khz)
+        may = {True: "you may send there", False: "you may NOT send there", None: "unknown whether you may send there"}
+        partly = row["lawful"] is False and row["allowed_hz"]
+        said_may = "you may send in a part of it only" if partly else may[row["lawful"]]
+        click.echo(f"  {100 * row['probability']:3.0f} %  he listens {where} kHz; {said_may}. {row['why']}.")
+    there = None if at_hz is None else verdict(held, at_hz, mode, bandwidth_hz, date)
+    _show_setting(found[0], rows[0], at_hz, there, reach_khz)
     if said:
         click.echo(f"The radio {said[0]}.")
     if practice is not None:
-        from hearmark.duplex.privileges import verdict
-
         click.echo(f"Band plan: {verdict(practice, found[0].plan.listen_low_hz, mode, bandwidth_hz, date).why}.")
     click.echo(
         "Privileges are a transcription: your licence and the rules where you operate decide. "
@@ -148,19 +152,25 @@ def _row(reading: Reading, held: Table | None, bandwidth_hz: float | None, day: 
     }
 
 
-def _show_setting(reading: Reading, row: dict[str, Any], at_khz: float | None, reach_khz: float) -> None:
+def _show_setting(
+    reading: Reading, row: dict[str, Any], at_hz: float | None, there: Verdict | None, reach_khz: float
+) -> None:
     from dataclasses import replace
 
     from hearmark.duplex.setting import Incremental, middle_hz, ways
 
     plan = reading.plan
     parts = row["allowed_hz"]
-    if parts == []:
+    if there is not None and there.lawful is False:
+        click.echo(f"You may NOT call where you want to: {there.why}.")
+        return
+    if parts == [] and there is None:
         click.echo("No part of that window may be used: choose another place.")
         return
     if parts:
-        plan = replace(plan, listen_low_hz=parts[0][0], listen_high_hz=parts[0][1])
-    transmit_hz = middle_hz(plan) if at_khz is None else hz(at_khz, "--at")
+        low_hz, high_hz = max(parts, key=lambda part: part[1] - part[0])
+        plan = replace(plan, listen_low_hz=low_hz, listen_high_hz=high_hz)
+    transmit_hz = middle_hz(plan) if at_hz is None else at_hz
     if not plan.listen_low_hz - 0.5 <= transmit_hz <= plan.listen_high_hz + 0.5:
         click.echo(f"Note: {transmit_hz / 1e3:.2f} kHz lies outside the window.")
     click.echo(f"Set it: hear {plan.receive_hz / 1e3:.2f}, call on {transmit_hz / 1e3:.2f} kHz")

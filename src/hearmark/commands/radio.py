@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from hearmark.commands.duplex import licence_table
-from hearmark.commands.shared import hz
+from hearmark.commands.shared import Announced, hz
 from hearmark.errors import HearmarkError
 from hearmark.events import Allowed, Event, Mode, Plan, Warned
 
@@ -146,7 +146,7 @@ def beside(heard: Heard, settings: Settings, address: str | None, licence: str |
     return {"rig": made[0]}
 
 
-@click.command()
+@click.command(cls=Announced)
 @click.argument("announcement", nargs=-1)
 @click.option("--address", help='Where the radio is controlled, HOST:PORT, or "simulated"; else from the settings.')
 @click.option("--on", "on_khz", type=float, help="Where the DX sends, in kHz.")

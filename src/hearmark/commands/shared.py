@@ -2,19 +2,43 @@
 
 from __future__ import annotations
 
+import itertools
+import re
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
+import click
+
 from hearmark.errors import HearmarkError
 from hearmark.events import Mode
 from hearmark.units import hz_from_khz
+
+_BELOW_ZERO = re.compile(r"-\.?\d")
+
+
+class Announced(click.Command):
+    """A command whose words may begin with a minus before a figure: "-5" is an announcement and no option."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """The same arguments, that minus written as the sign that announcements know too."""
+        plain = [
+            "\N{MINUS SIGN}" + word[1:] if not before.startswith("--") and _BELOW_ZERO.match(word) else word
+            for before, word in itertools.pairwise(["", *args])
+        ]
+        return super().parse_args(ctx, plain)
 
 
 def hz(khz: float, option: str) -> float:
     """Kilohertz of an option to hertz."""
     if not 0.0 < khz < 1e9:
         raise HearmarkError(f"{option} {khz:g} is no frequency; give it in kHz, like 18143.5.")
+    from hearmark.duplex.bands import band_of
+
+    # In no band as kHz, but in one as MHz or as Hz: the wrong unit, and every offset added to it would be nonsense
+    for factor, unit in ((1e3, "MHz"), (1e-3, "Hz")):
+        if band_of(hz_from_khz(khz)) is None and band_of(hz_from_khz(khz * factor)) is not None:
+            raise HearmarkError(f"{option} {khz:.12g} looks like {unit}; give it in kHz: {khz * factor:.10g}.")
     return hz_from_khz(khz)
 
 

@@ -38,7 +38,7 @@ def filtering(command: Command) -> Command:
     for option in (
         click.option("--until", help="Last UTC day, like 2026-03-21."),
         click.option("--since", help="First UTC day, like 2026-03-21."),
-        click.option("--entity", help="Entity, by its ADIF code or a prefix."),
+        click.option("--entity", help="Entity, by its name, a prefix or its ADIF code."),
         click.option("--mode", help="Mode or submode, or cw, phone, digital."),
         click.option("--band", help="Like 20m."),
         click.option("--call", help="Call; * stands for any letters."),

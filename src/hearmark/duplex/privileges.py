@@ -104,9 +104,10 @@ def table(name: str, own: Path | None = None) -> Table:
             raise HearmarkError(f"The privileges {own} are not text in UTF-8; give a TOML file.") from error
         if name in ("", found.name):
             return _extended(found)
+    given, name = name, name.strip().lower()
     if name not in names():
         raise HearmarkError(
-            f'There is no privileges table "{name}"; choose one of {", ".join(names())}, or give a file.'
+            f'There is no privileges table "{given}"; choose one of {", ".join(names())}, or give a file.'
         )
     return _read(files("hearmark").joinpath(f"data/privileges/{name}.toml").read_text(encoding="utf-8"), name)
 

@@ -17,9 +17,11 @@ BARE_KHZ = {"cw": (1.0, 3.0), "voice": (5.0, 10.0)}
 """What a bare direction means: near and far edge. Common practice, no source."""
 CLOSEST_KHZ = 0.3
 """A window hardly ever reaches closer to the DX than this."""
+ONWARD = 0.55
+"""How likely "205 up" means from there on, not that place alone. Common practice, no source."""
 
-_SPAN = r"(?P<{0}1>#+)(?P<{0}u>[KHM]?)(?:(?P<{0}c>[-T/AO]|OT)(?P<{0}2>#+)(?P<{0}v>[KHM]?))?"
-_OPEN = r"(?P<{0}o>[+p](?!#)|[AO]?G|[AO][UD])?"
+_SPAN = r"(?P<{0}1>#+)(?P<{0}u>[KHM]?)(?:(?P<{0}c>[-T/AO]|OT|(?:,#+)*,)(?P<{0}2>#+)(?P<{0}v>[KHM]?))?"
+_OPEN = r"(?P<{0}o>[+p](?!#)|[AO]?G|[AO][UD](?![FQVB]*#))?"
 _FORMS = re.compile(
     "|".join(
         (
@@ -37,11 +39,20 @@ _FORMS = re.compile(
     )
 )
 _SIMPLEX = re.compile(
-    r"\b(?<!not )(simplex|smplx|transceiv\w+|(no|not|without|isn't) split(ting)?|zero beat"
+    r"\b(?<!not )(?<!was )(simplex|smplx|transceiv\w+|(no|not|without|isn't) split(ting)?|zero beat"
+    r"|(no longer|no more|not working|stopped) split(ting)?|split (is )?off"
     r"|on (his |my |your |our )?(own|same|the same|this|his|my)( own)? (freq\w*|qrg|spot)|on (freq|frequency|qrg)"
+    r"|(this|my|same) (freq\w*|qrg) only"
     r"|(listening|qsx) (right )?here"
     r"|(listening|qsx) (on )?(this|the same|same)( freq\w*)?)\b"
 )
+_FORBIDDEN = re.compile(
+    r"\b(?:do not|don't|dont|not|never|no|stop|nobody|please not)(?:\s+(?:please|pse|to|call\w*|transmit\w*|tx|send\w*|"
+    r"answer\w*|repl\w*|me|us|one|him|listening|working|stations?)){0,4}\s+(?:simplex|here"
+    r"|(?:on )?(?:the |my |his |this |our )?(?:own |same )?(?:freq\w*|qrg|spot)|on (?:my|this|his|the same)(?: one)?)\b"
+    r"|\bon (?:my|this|the same) (?:freq\w*|qrg) (?:nothing|no\b|not\b)"
+)
+"""Words that keep callers off his frequency: they say that he does not listen there."""
 _NOT_BARE = {"high", "low"}
 
 
@@ -62,8 +73,13 @@ class Candidate:
 
 def statements(given: list[Token], text: str, receive_khz: float, kind: str) -> list[Candidate]:
     """All meanings of all that is said in one announcement; empty when nothing is."""
-    if _SIMPLEX.search(" ".join(text.lower().split())):
-        return [Candidate(0.0, 0.0, 1.0, "simplex: he listens where he sends", certain=True)]
+    plain = _FORBIDDEN.sub(" ; ", " ".join(text.lower().replace("’", "'").split()))
+    if _SIMPLEX.search(plain):
+        simplex = Candidate(0.0, 0.0, 1.0, "simplex: he listens where he sends", certain=True)
+        moved = _directions(given, receive_khz, kind)
+        # Both said: a call on the frequency of one who listens elsewhere does most harm, so the offset comes first
+        shares = [replace(c, weight=0.7 * c.weight, certain=True) for c in moved]
+        return [*shares, replace(simplex, weight=0.3 * len(moved) if moved else 1.0)]
     codes = "".join(token.code for token in given)
     exact: list[list[Candidate]] = []
     bare: list[str] = []
@@ -83,6 +99,18 @@ def statements(given: list[Token], text: str, receive_khz: float, kind: str) -> 
         exact = _without_own(exact) or exact
         return [replace(c, weight=c.weight / sum(x.weight for x in some)) for some in exact for c in some]
     return list(_bare(bare, split, kind))
+
+
+def _directions(given: list[Token], receive_khz: float, kind: str) -> list[Candidate]:
+    """The likeliest meaning of each figure with a direction, like "up 5"."""
+    codes = "".join(token.code for token in given)
+    found = [
+        max(meanings, key=lambda c: c.weight)
+        for match in _FORMS.finditer(codes)
+        if match["before"] or match["after"]
+        if (meanings := [c for c in _meanings(match, given, receive_khz, kind) if c.weight > 0.0])
+    ]
+    return [replace(candidate, weight=1.0) for candidate in found]
 
 
 def _without_own(exact: list[list[Candidate]]) -> list[list[Candidate]]:
@@ -133,7 +161,7 @@ def _meanings(match: re.Match[str], given: list[Token], receive_khz: float, kind
         if float(here) < 100.0:
             yield _ordered(sign * float(here), sign * float(there), 1.0, "offsets in kHz")
         else:
-            said = Said(numbers("stretch1"), numbers("stretch2"), ("", ""), "T", False)
+            said = Said(numbers("stretch1"), numbers("stretch2"), ("", ""), "T", False, False)
             for low, high, share, why in _places(said, here, there, receive_khz):
                 yield Candidate(low, high, share, why)
     elif match["across"]:
@@ -151,7 +179,10 @@ def _meanings(match: re.Match[str], given: list[Token], receive_khz: float, kind
             between = "T"
         if name in "bp":
             open_end = bool(match[f"{name}o"]) or (name == "b" and "B" in match["from"] and not second)
-        said = Said(numbers(f"{name}1"), second, units, between, open_end)
+        side = given[match.start("before" if name == "b" else "after")].text if name in "ab" else ""
+        open_end = open_end or side in ("upward", "upwards", "downward", "downwards")
+        open_end = open_end or (name == "b" and side in ("above", "below"))
+        said = Said(numbers(f"{name}1"), second, units, between, open_end, name == "a")
         if way:
             yield from _directed(said, way, receive_khz, kind)
         else:
@@ -171,13 +202,17 @@ def _which(match: re.Match[str]) -> tuple[str, float]:
 
 @dataclass(frozen=True, slots=True)
 class Said:
-    """The figures of one form: one run of numbers or two, units, the word between them, "and more"."""
+    """The figures of one form: one run of numbers or two, units, the word between them, "and more".
+
+    `before_way`: the direction stands behind the figure, as in "205 up".
+    """
 
     first: list[Token]
     second: list[Token]
     units: tuple[str, str]
     between: str
     open_end: bool
+    before_way: bool
 
     def pairs(self) -> Iterator[tuple[str, str | None, float]]:
         """First and second figure with the weight of hearing the digits so."""
@@ -201,15 +236,18 @@ def _directed(said: Said, sign: float, receive_khz: float, kind: str) -> Iterato
             side = 0.15 if len(first.split(".")[0]) >= 3 or unit == "M" else 0.0
             for low, high, share, why in _places(said, first, second, receive_khz):
                 if low * sign > 0.0 and a < receive_khz * 1.2:
-                    full = a >= 1000.0 or unit == "M"
-                    if said.open_end and second is None:
-                        low, high = sorted((low, low + sign * (BARE_KHZ[kind][1] - BARE_KHZ[kind][0])))
-                    yield Candidate(low, high, weight * share * (1.0 if full else side), why)
+                    share *= weight * (1.0 if a >= 1000.0 or unit == "M" else side)
+                    onward = 1.0 if said.open_end else ONWARD if said.before_way else 0.0
+                    if second is not None or onward < 1.0:
+                        yield Candidate(low, high, share * (1.0 if second is not None else 1.0 - onward), why)
+                    if second is None and onward:
+                        far = low + sign * (BARE_KHZ[kind][1] - BARE_KHZ[kind][0])
+                        yield _ordered(low, far, share * onward, f"{why}, and from there on")
         if unit == "M" or (a >= 1000.0 and unit != "H"):
             continue
         scale = 1e-3 if unit == "H" else 1.0
         yield from _offsets(said, a * scale, None if b is None else b * scale, sign, weight, kind)
-        if not unit and a >= 100.0 and a % 50.0 == 0.0:
+        if not unit and a >= 100.0 and a % 50.0 == 0.0 and not said.open_end:
             share = 0.4 if kind == "cw" else 0.1
             yield from _offsets(said, a / 1e3, None if b is None else b / 1e3, sign, weight * share, kind, "Hz")
 
@@ -228,6 +266,11 @@ def _offsets(
             return
         onward = _ordered(sign * a, sign * (a + width), 0.12 * weight, f"{taken}; he may listen from there on")
         yield replace(onward, around_khz=sign * a)
+        return
+    if "," in said.between:
+        yield _ordered(sign * a, sign * b, 0.7 * weight, "from the first to the last of the places that were said")
+        for place in (a, b):
+            yield _ordered(sign * place, sign * place, 0.15 * weight, "one of the places that were said")
         return
     if said.between in ("O", "A", "OT"):
         share = 0.7 if said.between == "A" else 0.3

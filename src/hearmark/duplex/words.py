@@ -21,17 +21,18 @@ _CLASSES = {
     "A": "and n",
     "O": "or",
     "B": "between from btw",
-    "Q": "qsx listening listen listens lsn lsng lstn rx hears hearing receiving receive on at answering working taking",
-    "K": "khz kc kcs k kilohertz kilocycles kilo kilos",
+    "Q": "qsx listening listen listens lsn lsng lstn rx hears hearing receiving receive on at answering working taking "
+    "tuning tune tunes scanning sweeping covering",
+    "K": "khz kc kcs k kay kilohertz kilocycles kilo kilos",
     "H": "hz hertz cycles",
     "M": "mhz megahertz mc megacycles",
     "W": "split splitting",
     "Y": "simplex transceive transceiving smplx",
-    "F": "by about around approximately approx ca circa some roughly nearly say maybe just a freq frequency qrg the "
-    "now still please pse pls is he im i me we us it its calls callers qrz calling with range window him dx "
+    "F": "by abt arnd about around approximately approx ca circa some roughly nearly say maybe just a freq frequency "
+    "qrg the now still please pse pls is he im i me we us it its calls callers qrz calling with range window him dx "
     "my your this that them",
     "G": "more beyond onwards onward",
-    "E": "number numbers area areas land callarea zone district",
+    "E": "number numbers area areas land callarea zone zones district districts",
     "L": "for",
     "N": "no not without",
     "S": "s",
@@ -41,7 +42,7 @@ _CLASSES = {
 CODE = {word: code for code, words in _CLASSES.items() for word in words.split()}
 """Word to class. U up, D down, u you or up, p plus, m minus, V only, Z he moves, T to, A and, O or, B between,
 Q listening, K kHz, H Hz, M MHz, W split, Y simplex, F filler, G and more, E call area, L for, N not, S plural, I own,
-J a bit; also # number, X anything else; - / + as written."""
+J a bit; also # number, X anything else; - / + as written, a comma only between the members of a list."""
 
 _UNITS = {
     word: str(value)
@@ -61,8 +62,17 @@ _TENS = {
 _PLURAL_UNITS = {word: str(value) for value, word in enumerate(_PLURAL_WORDS)} | {"zeroes": "0", "zeds": "X"}
 _POINTS = {"point", "dot", "decimal", "comma"}
 _WRITTEN = {"½": ".5", "¼": ".25", "¾": ".75"}
-_PIECE = re.compile(r"[a-z\d][a-z\d.,']*|\.\.+|[-+/~±?!;:()]")
+_PIECE = re.compile(r"[a-z\d][a-z\d.,']*|\.\.+|[-+/~±?!;:()|]")
 _PARTS = re.compile(r"\d+(?:[.,]\d+)*|[a-z]+")
+
+_NUMBER_WORD = "|".join((*_UNITS, *_TEENS, *_TENS, "hundred", "point", "dot", "half"))
+_NUMBER = rf"(?:\d+(?:\.\d+)?|\b(?:{_NUMBER_WORD})\b(?:[ -](?:{_NUMBER_WORD})\b)*)"
+_LIST = re.compile(
+    rf"(?<![\w.,]){_NUMBER}(?:(?:\s*,\s*{_NUMBER})+\s*,?\s*\b(?:and|or)\s+{_NUMBER}"
+    rf"|(?:\s*,\s*{_NUMBER}){{2,}}|(?:\s+or\s+{_NUMBER}){{2,}})(?![\w.]|,\d)"
+)
+_BETWEEN = re.compile(r"\s*,?\s*\b(?:and|or)\s+|\s*,\s*")
+_OF_AREAS = re.compile(r"\b(?:for|numbers?|areas?|zones?|districts?)\s+$")
 
 _HABITS: tuple[tuple[re.Pattern[str], str], ...] = (
     (re.compile(r"\bplus (?:or )?minus\b"), "±"),
@@ -75,6 +85,20 @@ _HABITS: tuple[tuple[re.Pattern[str], str], ...] = (
     (re.compile(r"(?<![\d.])\.(?=\d)"), " 0."),
     (re.compile(r"(?<=\d)\s*~\s*(?=\d)"), "-"),
     (re.compile(r"\b(up|down|dn)(\s+\S+\s+(?:to|thru|through)\s+)\1\s+"), r"\1\2"),
+    (re.compile(r"(?<=\d)(k|kc|khz)(?=up|dn|down)"), r"\1 "),
+    (re.compile(r"\bdouble[ -](\w+)"), r"\1 \1"),
+    (re.compile(r"\bhalf an? (?:kilohertz|kilocycle|khz|kc)\b"), "0.5 khz"),
+    (re.compile(r"(?<=\d) and 1/2\b"), " 1/2"),
+    (re.compile(r"\b(to|and)\s+plus\s+"), r"\1 "),
+    (re.compile(r"(?<![\d.-])(\d{1,2})-\d{1,2}-(\d{1,2})(?![\d.-])"), r"\1-\2"),
+    (re.compile(r"(?<!quarter )\ban? (?:kilohertz|kilocycle|khz|kc)\b"), "1 khz"),
+    (re.compile(r"\b(?:a )?couple(?: of)?\b"), "2"),
+    (
+        re.compile(
+            rf"\b(up|down|dn)\s*(?:/|\bor\b|\band\b)\s*(up|down|dn)\s*({_NUMBER}(?:\s*(?:to|-)\s*{_NUMBER})?)\b"
+        ),
+        r"\1 \3 \2 \3",
+    ),
     (re.compile(r"(?<![\d.,])(5|10|15|20),(10|15|20|25|30)(?![\d.,])"), r"\1 \2"),
 )
 """Ways of writing that say the same more plainly: 1k5 is 1.5, "up 1 to up 3" is "up 1 to 3", "5,10" is two figures."""
@@ -97,6 +121,7 @@ def tokens(text: str) -> list[Token]:
     for sign, written in _WRITTEN.items():
         plain = re.sub(rf"(?<!\d)\s*{sign}", f" 0{written}", re.sub(rf"(\d)\s*{sign}", rf"\g<1>{written}", plain))
     plain = re.sub(r"\+/-|\+-", "±", plain).replace("&", " and ").replace("<", " ").replace("=", " ")
+    plain = _LIST.sub(_listed, plain)
     for pattern, plainer in _HABITS:
         plain = pattern.sub(plainer, plain)
     plain = re.sub(r"(\d)\s+(\d)/(\d)\b", lambda m: f"{m[1]} {m[2]}/{m[3]}", plain)
@@ -106,12 +131,24 @@ def tokens(text: str) -> list[Token]:
     return _halves(_points(_spoken(found)))
 
 
+def _listed(match: re.Match[str]) -> str:
+    """Three or more figures in a row, like "5, 10 and 15": kept apart by "|", unless areas or one frequency."""
+    members = _BETWEEN.split(match[0])
+    written = [member for member in members if member[0].isdigit()]
+    like = len({len(member.partition(".")[0]) > 2 for member in written}) <= 1
+    if _OF_AREAS.search(match.string[: match.start()]) and all(re.fullmatch(r"\d", member) for member in members):
+        return " number ".join(members)
+    if not like:
+        return match[0]
+    return " | ".join(members)
+
+
 def _piece(piece: str) -> list[Token]:
     """One written piece: a word, a number, both stuck together like "up5" or "5to10up", or neither."""
     if not piece or piece in "?!;:()":
         return [Token("X", piece)] if piece == ";" else []
-    if piece in "-/+~±":
-        return [Token({"~": "F"}.get(piece, piece), piece)]
+    if piece in "-/+~±|":
+        return [Token({"~": "F", "|": ","}.get(piece, piece), piece)]
     if piece.startswith(".."):
         return [Token("T", piece)]
     if not any(letter.isdigit() for letter in piece):
@@ -213,7 +250,7 @@ def _points(given: list[Token]) -> list[Token]:
                 whole = out[-1].text + whole
             k += 1
             decimals = given[k].text
-            while given[k].spoken and k + 1 < len(given) and given[k + 1].code == "#" and given[k + 1].spoken:
+            while k + 1 < len(given) and given[k + 1].code == "#" and _digit_by_digit(given[k], given[k + 1]):
                 k += 1
                 decimals += given[k].text
             out[-1] = Token("#", f"{whole}.{decimals}" if "." not in whole else whole + decimals, True)
@@ -221,6 +258,11 @@ def _points(given: list[Token]) -> list[Token]:
             out.append(Token("X", token.text) if token.code == "." else token)
         k += 1
     return out
+
+
+def _digit_by_digit(one: Token, other: Token) -> bool:
+    """Both from words, or both single digits: "7 dot 2 4 0"."""
+    return (one.spoken and other.spoken) or (len(one.text) == len(other.text) == 1)
 
 
 def _halves(given: list[Token]) -> list[Token]:

@@ -222,6 +222,8 @@ def _band(text: str, frequency_hz: float | None, name: str, remarks: list[str]) 
     if said in bands_hz():
         if by_frequency and by_frequency != said:
             remarks.append(f"{name} {said} and its frequency on {by_frequency} do not agree")
+        if frequency_hz and not by_frequency:
+            remarks.append(f"{name} {said} and its frequency of {frequency_hz / 1e6:g} MHz, in no band, do not agree")
         return said
     if not by_frequency:
         raise HearmarkError(f'{name} "{text[:20]}" is no band like 20m')

@@ -7,11 +7,16 @@ from datetime import UTC, datetime
 
 from hearmark.errors import HearmarkError
 from hearmark.log.adif import Field, Fields
-from hearmark.log.bands import adif_mode, band_of, mode_group
+from hearmark.log.bands import adif_mode, band_of, is_known_mode, mode_group
 from hearmark.log.calls import parts_of
 from hearmark.log.contact import CALLS_MADE, HABIT, OFFSET, SECONDS
 from hearmark.settings import LOCATOR
 
+WAYS = frozenset((
+    "AS", "AUE", "AUR", "BS", "ECH", "EME", "ES", "F2", "FAI", "GWAVE", "INTERNET", "ION", "IRL", "LOS", "MS", "RPT",
+    "RS", "SAT", "TEP", "TR",
+))  # fmt: skip
+"""Propagation modes of ADIF 3.1.6, enumeration Propagation_Mode."""
 SATELLITE = "SAT"
 """ADIF's propagation mode for contacts over a satellite."""
 
@@ -58,6 +63,12 @@ def fields_of(draft: Draft) -> Fields:
         raise HearmarkError(f'"{draft.call}" is no call; a call has letters and at least one figure, like T0ST.')
     band = _band(draft.frequency_hz, "transmit")
     mode, submode = adif_mode(draft.mode)
+    if not is_known_mode(mode):
+        raise HearmarkError(f'"{draft.mode}" is no mode of ADIF; write it like cw, usb, FT8, RTTY or FM.')
+    if draft.prop_mode and draft.prop_mode.upper() not in WAYS:
+        raise HearmarkError(f'"{draft.prop_mode}" is no propagation mode of ADIF; they are {", ".join(sorted(WAYS))}.')
+    if draft.power_w is not None and not 0.0 <= draft.power_w < 1e7:
+        raise HearmarkError(f"A power of {draft.power_w:g} W cannot be; give 0 or more.")
     start, stop = _utc(draft.start), _utc(draft.stop) if draft.stop else None
     if stop is not None and stop < start:
         raise HearmarkError("The contact would end before it begins; look at its times.")

@@ -107,16 +107,32 @@ def bands_and_modes(row: Row, where: str) -> tuple[tuple[str, ...], tuple[str, .
 
 
 def entity_code(text: str, where: str) -> int:
-    """An entity by its ADIF code, or by a prefix or call that lies in it."""
+    """An entity by its ADIF code, by a prefix or call that lies in it, or by the beginning of its name."""
     if text.isascii() and text.isdigit():
         code = int(text)
         if code != NO_ENTITY and code not in entities():
             raise HearmarkError(f"{where}: {code} is no entity code of ADIF.")
         return code
+    if len(text) > 3 and not any(sign.isdigit() for sign in text):
+        return _named(text, where)
     place = Entities().lookup(text if any(c.isdigit() for c in text) else text + "1")
     if place is None:
         raise HearmarkError(f'{where}: "{text}" is neither an entity code nor a known prefix.')
     return place.entity
+
+
+def _named(text: str, where: str) -> int:
+    """The one entity of today whose name is this, or begins so, or has a word that begins so."""
+    name = text.casefold()
+    today = {entity.code: entity.name.casefold() for entity in entities().values() if not entity.deleted}
+    for fits in (str.__eq__, str.startswith, lambda whole, part: f" {part}" in whole):
+        found = [code for code, whole in today.items() if fits(whole, name)]
+        if len(found) == 1:
+            return found[0]
+        if found:
+            names = ", ".join(entities()[code].name for code in found[:5])
+            raise HearmarkError(f'{where}: "{text}" may be {names}; write the whole name, a prefix or the code.')
+    raise HearmarkError(f'{where}: "{text}" is no entity; give its name, a prefix or its ADIF code.')
 
 
 def read_exceptions(path: Path) -> tuple[UserRule, ...]:
