@@ -12,9 +12,9 @@ from collections.abc import Iterator
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
+from hearmark.duplex.bands import EDGES_HZ
 from hearmark.log.adi import write_adi
 from hearmark.log.adif import Field, Fields
-from hearmark.log.bands import bands_hz
 from hearmark.log.contact import read_contact
 from hearmark.log.entities import Entities, _compiled
 from hearmark.log.exchange import export_file, import_file
@@ -36,7 +36,7 @@ def calls(rng: random.Random) -> Iterator[str]:
 
 def contacts(rng: random.Random) -> Iterator[Fields]:
     start = datetime(1995, 1, 1, tzinfo=UTC)
-    bands = list(bands_hz().items())[3:19]
+    bands = list(EDGES_HZ.items())[3:19]
     for number, call in zip(range(CONTACTS), calls(rng), strict=False):
         moment = start + timedelta(seconds=number * 4870 + rng.randrange(3000))
         band, (low_hz, high_hz) = rng.choice(bands)

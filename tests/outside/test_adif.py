@@ -7,10 +7,11 @@ from pathlib import Path
 import adif_io
 import pytest
 
+from hearmark.duplex.bands import EDGES_HZ
 from hearmark.log.adif import Header, Record, definitions
-from hearmark.log.bands import bands_hz, is_known_mode
 from hearmark.log.entities import Entities, entities
 from hearmark.log.exchange import export_file, import_file, read_items
+from hearmark.log.modes import is_known_mode
 from hearmark.log.store import Store
 
 PUBLISHED = Path(__file__).parent / "adif-3.1.6"
@@ -74,9 +75,9 @@ def test_bands_and_modes_are_those_of_the_enumerations() -> None:
         row["Band"]: (float(row["Lower Freq (MHz)"]) * 1e6, float(row["Upper Freq (MHz)"]) * 1e6)
         for row in enumeration("band")
     }
-    assert stated.keys() == bands_hz().keys()
+    assert stated.keys() == EDGES_HZ.keys()
     for name, edges in stated.items():
-        assert bands_hz()[name] == pytest.approx(edges, abs=1.0)
+        assert EDGES_HZ[name] == pytest.approx(edges, abs=1.0)
     for row in enumeration("mode"):
         assert is_known_mode(row["Mode"])
     for row in enumeration("submode"):

@@ -11,10 +11,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 
-from hearmark.duplex.bands import usual_mode
+from hearmark.duplex.bands import band_name, usual_mode
 from hearmark.events import Mode
-from hearmark.log.bands import adif_mode, band_of, is_known_mode, mode_group
 from hearmark.log.calls import parts_of
+from hearmark.log.modes import adif_mode, is_known_mode, mode_group
 
 _FIGURE = r"(?P<figure>\d{1,9}(?:\.\d{1,6})?)"
 _CALL = r"(?P<call>[A-Za-z0-9/]{3,20})"
@@ -51,7 +51,7 @@ class SpotLine:
     @property
     def band(self) -> str:
         """The band; empty outside all."""
-        return band_of(self.frequency_hz)
+        return band_name(self.frequency_hz)
 
 
 def read_spot(line: str, now: datetime) -> SpotLine | None:
@@ -120,7 +120,7 @@ def _clean(line: str) -> str:
 def _hertz(figure: str) -> float | None:
     """Kilohertz as spots have it; megahertz if only that lies in a band; None if the figure is beyond all radio."""
     value = float(figure)
-    if not band_of(value * 1e3) and band_of(value * 1e6):
+    if not band_name(value * 1e3) and band_name(value * 1e6):
         return round(value * 1e6, 3)
     return round(value * 1e3, 3) if 0.0 < value * 1e3 < 300e9 else None
 

@@ -10,8 +10,9 @@ from hearmark.chase.paths import Paths
 from hearmark.chase.ranking import PathChance
 from hearmark.chase.watch import Operation
 from hearmark.chase.worth import worth
-from hearmark.log.bands import GROUPS, bands_hz
+from hearmark.duplex.bands import EDGES_HZ
 from hearmark.log.entities import NOWHERE, Entities, Place
+from hearmark.log.modes import GROUPS
 from hearmark.log.needs import LEVELS, Level, Worked
 
 USUAL_BANDS = ("160m", "80m", "40m", "30m", "20m", "17m", "15m", "12m", "10m", "6m")
@@ -83,7 +84,7 @@ def _hours(
     table: list[list[float | None]] = [[None] * len(times) for _ in wanted]
     if path is None:
         return [tuple(row) for row in table]
-    asked = [(place or NOWHERE, sum(bands_hz()[band]) / 2, group) for _, place, band, group, *_ in wanted]
+    asked = [(place or NOWHERE, sum(EDGES_HZ[band]) / 2, group) for _, place, band, group, *_ in wanted]
     if isinstance(path, Paths):
         path.prepare(asked, times)
     for hour, moment in enumerate(times):

@@ -50,10 +50,10 @@ def name_of(kind: Kind, value: int | str) -> str:
 
 def show_table(counted: Worked, kind: Kind, band: str | None, missing: bool, as_json: bool) -> None:
     """Worked and confirmed by band, over all values of a kind."""
-    from hearmark.log.bands import bands_hz
+    from hearmark.duplex.bands import EDGES_HZ
     from hearmark.log.needs import CONFIRMED
 
-    if band is not None and band.lower() not in bands_hz():
+    if band is not None and band.lower() not in EDGES_HZ:
         raise HearmarkError(f'"{band}" is no band; give one like 20m, or leave it out.')
     slots = counted.slots[kind]
     values = all_values(kind)
@@ -63,7 +63,7 @@ def show_table(counted: Worked, kind: Kind, band: str | None, missing: bool, as_
     }
     never = [value for value in values if not done[value]]
     unconfirmed = [v for v in values if done[v] and not any(state & CONFIRMED for state in done[v].values())]
-    used = [name for name in bands_hz() if any(key[0] == name for found in done.values() for key in found)]
+    used = [name for name in EDGES_HZ if any(key[0] == name for found in done.values() for key in found)]
     bands = {
         name: {
             "worked": sum(any(key[0] == name for key in done[v]) for v in values),
@@ -101,7 +101,7 @@ def show_table(counted: Worked, kind: Kind, band: str | None, missing: bool, as_
 
 def show_wanted(store: Store, counted: Worked, path: Path, as_json: bool) -> None:
     """The user's list: what of each entry is worked and confirmed, and on which of its bands and modes it is not."""
-    from hearmark.log.bands import GROUPS
+    from hearmark.log.modes import GROUPS
     from hearmark.log.needs import CONFIRMED, slots_of
     from hearmark.log.own import read_wanted
 
@@ -139,14 +139,15 @@ def show_call(
     locator: str, as_json: bool,
 ) -> None:  # fmt: skip
     """What one station would bring, and its entity's slots at a glance."""
-    from hearmark.log.bands import GROUPS, adif_mode, band_of, bands_hz, mode_group
+    from hearmark.duplex.bands import EDGES_HZ, band_name
     from hearmark.log.calls import parts_of
+    from hearmark.log.modes import GROUPS, adif_mode, mode_group
     from hearmark.log.needs import CONFIRMED, before, highest
 
     if parts_of(call) is None:
         raise HearmarkError(f'"{call}" is no call; a call has letters and at least one figure, like T0ST.')
     place = entities.lookup(call)
-    band = band_of(frequency_hz) if frequency_hz else ""
+    band = band_name(frequency_hz) if frequency_hz else ""
     if frequency_hz and not band:
         raise HearmarkError(f"{frequency_hz / 1000:.2f} kHz lies in no amateur band.")
     group = mode_group(*adif_mode(mode)) if mode else ""
@@ -158,7 +159,7 @@ def show_call(
         name: {
             how: ("confirmed" if slots[name, how] & CONFIRMED else "worked") for how in GROUPS if (name, how) in slots
         }
-        for name in bands_hz()
+        for name in EDGES_HZ
         if name in HF_BANDS or any(key[0] == name for key in slots)
     }
     if as_json:

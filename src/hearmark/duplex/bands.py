@@ -1,13 +1,14 @@
 """Amateur bands at their widest, and the customs that go with them.
 
-Edges are the widest of the three ITU regions, from the band enumeration of ADIF 3.1.6 (adif.org.uk); they say what is
-plausible, never what is allowed (see `privileges`).
+Names and edges stand in `data/bands.csv`, the band enumeration of ADIF 3.1.6 (adif.org.uk): the widest of the three ITU
+regions. They say what is plausible, never what is allowed (see `privileges`).
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
+from hearmark.data import table
 from hearmark.events import Mode
 
 
@@ -21,18 +22,12 @@ class Band:
 
 
 BANDS = tuple(
-    Band(name, low_mhz * 1e6, high_mhz * 1e6)
-    for name, low_mhz, high_mhz in (
-        ("2190m", 0.1357, 0.1378), ("630m", 0.472, 0.479), ("160m", 1.8, 2.0), ("80m", 3.5, 4.0),
-        ("60m", 5.06, 5.45), ("40m", 7.0, 7.3), ("30m", 10.1, 10.15), ("20m", 14.0, 14.35), ("17m", 18.068, 18.168),
-        ("15m", 21.0, 21.45), ("12m", 24.89, 24.99), ("10m", 28.0, 29.7), ("8m", 40.0, 45.0), ("6m", 50.0, 54.0),
-        ("5m", 54.000001, 69.9), ("4m", 70.0, 71.0), ("2m", 144.0, 148.0), ("1.25m", 222.0, 225.0),
-        ("70cm", 420.0, 450.0), ("33cm", 902.0, 928.0), ("23cm", 1240.0, 1300.0), ("13cm", 2300.0, 2450.0),
-        ("9cm", 3300.0, 3500.0), ("6cm", 5650.0, 5925.0), ("3cm", 10_000.0, 10_500.0), ("1.25cm", 24_000.0, 24_250.0),
-        ("6mm", 47_000.0, 47_200.0), ("4mm", 75_500.0, 81_000.0), ("2.5mm", 119_980.0, 123_000.0),
-        ("2mm", 134_000.0, 149_000.0), ("1mm", 241_000.0, 250_000.0),
-    )
-)  # fmt: skip
+    Band(row["band"], round(float(row["low_mhz"]) * 1e6, 1), round(float(row["high_mhz"]) * 1e6, 1))
+    for row in table("bands.csv")
+)
+"""All bands, lowest first."""
+EDGES_HZ = {band.name: (band.low_hz, band.high_hz) for band in BANDS}
+"""Low and high edge by name, lowest band first."""
 
 MORSE_ENDS_KHZ = (
     (1_810, 1_838), (3_500, 3_570), (7_000, 7_040), (10_100, 10_130), (14_000, 14_070), (18_068, 18_095),
@@ -41,8 +36,17 @@ MORSE_ENDS_KHZ = (
 
 
 def band_of(frequency_hz: float) -> Band | None:
-    """The band that holds this frequency, edges included; None between the bands."""
-    return next((band for band in BANDS if band.low_hz <= frequency_hz <= band.high_hz), None)
+    """The band that holds this frequency, edges included, the lower one where two touch; None between the bands."""
+    for band in BANDS:
+        if band.low_hz <= frequency_hz <= band.high_hz:
+            return band
+    return None
+
+
+def band_name(frequency_hz: float) -> str:
+    """The name of the band that holds this frequency; empty between the bands."""
+    band = band_of(frequency_hz)
+    return band.name if band else ""
 
 
 def band_named(name: str) -> Band | None:

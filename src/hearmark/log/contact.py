@@ -12,9 +12,10 @@ from datetime import UTC, date, datetime, timedelta
 from functools import lru_cache
 from hashlib import blake2b
 
+from hearmark.duplex.bands import EDGES_HZ, band_name
 from hearmark.errors import HearmarkError
 from hearmark.log.adif import Field, Fields
-from hearmark.log.bands import band_of, bands_hz, is_known_mode, mode_group
+from hearmark.log.modes import is_known_mode, mode_group
 
 _CALL = re.compile(r"[A-Z0-9]+(?:/[A-Z0-9]+)*")
 _MHZ = re.compile(r"\d{1,7}(?:\.\d{0,20})?|\.\d{1,20}", re.ASCII)
@@ -215,11 +216,11 @@ def _frequency_hz(text: str, name: str) -> float | None:
 
 
 def _band(text: str, frequency_hz: float | None, name: str, remarks: list[str]) -> str:
-    by_frequency = band_of(frequency_hz) if frequency_hz else ""
+    by_frequency = band_name(frequency_hz) if frequency_hz else ""
     said = text.lower()
     if not said:
         return by_frequency
-    if said in bands_hz():
+    if said in EDGES_HZ:
         if by_frequency and by_frequency != said:
             remarks.append(f"{name} {said} and its frequency on {by_frequency} do not agree")
         if frequency_hz and not by_frequency:

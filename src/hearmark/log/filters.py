@@ -8,8 +8,9 @@ from typing import Any
 
 from sqlalchemy import Select, or_
 
+from hearmark.duplex.bands import EDGES_HZ
 from hearmark.errors import HearmarkError
-from hearmark.log.bands import GROUPS, bands_hz
+from hearmark.log.modes import GROUPS
 from hearmark.log.schema import contacts
 
 
@@ -53,7 +54,7 @@ def make_filter(
     since: str | None = None, until: str | None = None, entity: int | None = None, limit: int | None = None,
 ) -> Filter:  # fmt: skip
     """A filter from what a person gave. Raises HearmarkError that names the part at fault."""
-    if band and band.lower() not in bands_hz():
+    if band and band.lower() not in EDGES_HZ:
         raise HearmarkError(f'"{band}" is no band; give one like 20m, or leave it out.')
     if limit is not None and limit < 0:
         raise HearmarkError(f"--limit {limit} is less than none; give 0 or more.")

@@ -5,11 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
+from hearmark.duplex.bands import band_name
 from hearmark.errors import HearmarkError
 from hearmark.log.adif import Field, Fields
-from hearmark.log.bands import adif_mode, band_of, is_known_mode, mode_group
 from hearmark.log.calls import parts_of
 from hearmark.log.contact import CALLS_MADE, HABIT, OFFSET, SECONDS
+from hearmark.log.modes import adif_mode, is_known_mode, mode_group
 from hearmark.settings import LOCATOR
 
 WAYS = frozenset((
@@ -145,7 +146,7 @@ def _mhz(frequency_hz: float) -> str:
 
 
 def _band(frequency_hz: float, which: str) -> str:
-    band = band_of(frequency_hz)
+    band = band_name(frequency_hz)
     if not band:
         raise HearmarkError(f"The {which} frequency {frequency_hz / 1000:.2f} kHz lies in no amateur band.")
     return band

@@ -10,9 +10,10 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import Any, TypeVar
 
+from hearmark.duplex.bands import EDGES_HZ
 from hearmark.errors import HearmarkError
-from hearmark.log.bands import GROUPS, bands_hz
 from hearmark.log.entities import NO_ENTITY, NOWHERE, Entities, Place, Rule, UserRule, entities
+from hearmark.log.modes import GROUPS
 
 Row = dict[str, Any]
 Made = TypeVar("Made")
@@ -102,7 +103,7 @@ def check_words(words: tuple[str, ...], among: tuple[str, ...], where: str, name
 
 def bands_and_modes(row: Row, where: str) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """The columns `bands` and `modes`."""
-    bands = check_words(words_of(row, "bands"), tuple(bands_hz()), where, "bands")
+    bands = check_words(words_of(row, "bands"), tuple(EDGES_HZ), where, "bands")
     return bands, check_words(words_of(row, "modes"), GROUPS, where, "modes")
 
 

@@ -14,13 +14,14 @@ from datetime import UTC, datetime
 from typing import Any
 
 from hearmark.chase.worth import reason
+from hearmark.duplex.bands import EDGES_HZ, band_name
 from hearmark.errors import HearmarkError
 from hearmark.events import Answer, Ear, Event, KeyState, Over, RadioState
-from hearmark.log.bands import GROUPS, adif_mode, band_of, bands_hz, mode_group
 from hearmark.log.calls import parts_of
 from hearmark.log.contact import read_contact
 from hearmark.log.entities import Entities
 from hearmark.log.making import Draft, fields_of, usual_report
+from hearmark.log.modes import GROUPS, adif_mode, mode_group
 from hearmark.log.needs import CONFIRMED, WORKED, Worked, before, worked
 from hearmark.log.store import Store
 from hearmark.pileup.calls import is_call
@@ -116,7 +117,7 @@ class Logbook:
 
     def station(self, dx_hz: float, mode: str) -> dict[str, Any]:
         """What the page shows of the DX: who he is, what he would bring, whether he was worked before."""
-        call, band, group = self.call, band_of(dx_hz), mode_group(*adif_mode(mode))
+        call, band, group = self.call, band_name(dx_hz), mode_group(*adif_mode(mode))
         key = (call, band, group, len(self._logged))
         if key != self._shown:
             self._message = self._look(call, band, group, mode)
@@ -154,7 +155,7 @@ class Logbook:
         words = {WORKED: "worked", WORKED | CONFIRMED: "confirmed"}
         return [
             {"band": band} | {group: words[found[band, group]] for group in GROUPS if (band, group) in found}
-            for band in bands_hz()
+            for band in EDGES_HZ
             if any(on == band for on, _ in found)
         ]
 
@@ -164,7 +165,7 @@ class Logbook:
         if not call:
             raise HearmarkError("Whose call? It was not heard twice yet; Shift+G lets you type it.")
         own_hz = dx_hz if transmit_hz is None else transmit_hz
-        key = (call, band_of(own_hz), mode_group(*adif_mode(mode)))
+        key = (call, band_name(own_hz), mode_group(*adif_mode(mode)))
         if key in self._logged and not entry.again:
             raise HearmarkError(f"{call} is in the log already, at {self._logged[key]} UTC; Shift+G logs it again.")
         now = self._clock()

@@ -1,4 +1,4 @@
-"""Bands and modes by the names that ADIF gives them, and the groups in which contacts are counted."""
+"""Modes by the names that ADIF gives them, and the groups in which contacts are counted."""
 
 from __future__ import annotations
 
@@ -8,23 +8,6 @@ from hearmark.data import table
 
 GROUPS = ("cw", "phone", "digital")
 """Groups of modes in which contacts are counted. Common practice, no source."""
-
-
-@cache
-def bands_hz() -> dict[str, tuple[float, float]]:
-    """Edges (low, high) in hertz of each band, lowest band first."""
-    return {
-        row["band"]: (round(float(row["low_mhz"]) * 1e6, 1), round(float(row["high_mhz"]) * 1e6, 1))
-        for row in table("bands.csv")
-    }
-
-
-def band_of(frequency_hz: float) -> str:
-    """The band that holds this frequency; empty outside all."""
-    for name, (low_hz, high_hz) in bands_hz().items():
-        if low_hz <= frequency_hz <= high_hz:
-            return name
-    return ""
 
 
 @cache
