@@ -226,3 +226,13 @@ def test_fault_in_the_watch_list_is_named(tmp_path: Path, text: str, why: str) -
     path.write_text(text)
     with pytest.raises(HearmarkError, match=why):
         read_watch(path)
+
+
+def test_list_asked_for_while_tables_are_read_is_the_same() -> None:
+    here, place = place_from_locator("JO50"), Entities().lookup("VP8AA", NOW.date())
+    assert place is not None
+    asked = [(place, 14.05e6, "cw"), (replace(place, latitude_deg=None), 14.05e6, "cw")]
+    warmed, plain = (Paths(here, lambda day: Conditions(100.0), Equipment()) for _ in range(2))
+    warmed.warm_beside([place for place, _, _ in asked], NOW.date())
+    assert warmed(asked, NOW) == plain(asked, NOW)
+    assert warmed(asked, NOW)[1] is None
