@@ -130,3 +130,8 @@ def test_trust_counts_as_support() -> None:
 def test_same_person_twice_is_one_voice() -> None:
     found = lines(("A", "T0SH", 14025.0), ("A", "T0SH", 14025.1), ("B", "T0ST", 14025.0), ("C", "T0ST", 14025.0))
     assert busted(found) == {"T0SH": "T0ST"}
+
+
+def test_a_figure_beyond_all_bands_is_in_none() -> None:
+    assert spot("DX de N0AA: 999999.0 T0ST").band == ""
+    assert spot("DX de N0AA: 10368.1 T0ST").band == "3cm"

@@ -72,6 +72,8 @@ def test_announced_operations_of_today(capsys: pytest.CaptureFixture[str], tmp_p
         (("spots", "nosuch.txt"), "Cannot read nosuch.txt"),
         (("spots", "--node", "nowhere"), '"nowhere" is no address of a node'),
         (("spots", "--node", "localhost:1", "--seconds", "0.3"), "Nothing came from localhost:1"),
+        (("spots", "x.txt", "--node", "localhost:1"), "not both"),
+        (("spots", "x.txt", "--limit", "-1"), "--limit -1 is less than none"),
         (("today",), "Which operations?"),
         (("today", "--watch", "nosuch.csv"), "Cannot read nosuch.csv"),
     ],
@@ -81,3 +83,19 @@ def test_bad_input_is_one_line(capsys: pytest.CaptureFixture[str], arguments: tu
     assert code == 2
     assert said in err
     assert err.count("\n") == 1
+
+
+def test_columns_by_other_names_and_unknown_ones(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    path = tmp_path / "watch.csv"
+    path.write_text("Call,From,To,Band\n3Y0J,2026-03-20,2026-03-25,20m\nVP8AA,2026-04-01,2026-04-02,20m\n")
+    found = run_json(capsys, "chase", "today", "--watch", path, "--at", "2026-03-21")["chances"]
+    assert {row["call"] for row in found} == {"3Y0J"}
+    path.write_text("call,dates\n3Y0J,2026-03-20\n")
+    code, _, err = run(capsys, "chase", "today", "--watch", path)
+    assert code == 2
+    assert 'row 2: "dates" is unknown; known are call, entity' in err
+    other = tmp_path / "watch.toml"
+    other.write_text('[[operations]]\ncall = "3Y0J"\n')
+    code, _, err = run(capsys, "chase", "today", "--watch", other)
+    assert code == 2
+    assert "must hold [[operation]] sections" in err

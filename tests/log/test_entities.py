@@ -36,7 +36,8 @@ def entity(call: str, day: date = DAY) -> int | None:
         ("FT4XA", 131), ("FT5WA", 41), ("HK0AA", 216), ("CE0ZAA", 125), ("PY0FAA", 56), ("PY0TA", 273),
         ("4U1ITU", 117), ("4U1UN", 289), ("4U7AAA", None), ("GB100XX", 223), ("R1AA", 54), ("RA0AA", 15),
         ("UA2FAA", 126), ("9M2AA", 299), ("9M6AA", 46), ("BV1AA", 386), ("BY1AA", 318), ("JD1AAA", 192),
-        ("1B1AA", None), ("Q5AAA", None),
+        ("1B1AA", None), ("Q5AAA", None), ("R/DL1AA", 54), ("RM2DA", 54), ("RK2FA", 126), ("RA2AA", 126), ("R2AA", 54),
+        ("U2FA", 126), ("AX9NA", 189), ("VI9XA", 35), ("AX2AA", 150), ("OH0MAA", 5), ("OJ0AA", 167),
     ],
 )  # fmt: skip
 def test_entity_of_a_call(call: str, code: int | None) -> None:

@@ -120,7 +120,7 @@ def _clean(line: str) -> str:
 def _hertz(figure: str) -> float | None:
     """Kilohertz as spots have it; megahertz if only that lies in a band; None if the figure is beyond all radio."""
     value = float(figure)
-    if not band_name(value * 1e3) and band_name(value * 1e6):
+    if not band_name(value * 1e3) and value * 1e6 < 300e9 and band_name(value * 1e6):
         return round(value * 1e6, 3)
     return round(value * 1e3, 3) if 0.0 < value * 1e3 < 300e9 else None
 

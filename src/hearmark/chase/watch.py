@@ -9,8 +9,10 @@ from pathlib import Path
 from hearmark.errors import HearmarkError
 from hearmark.log.calls import parts_of
 from hearmark.log.entities import Entities, Place, entities
-from hearmark.log.own import Row, bands_and_modes, day_of, entity_code, read_rows, text_of
+from hearmark.log.own import Row, bands_and_modes, day_of, entity_code, known_columns, read_rows, text_of
 from hearmark.settings import LOCATOR
+
+COLUMNS = ("call", "entity", "locator", "since", "until", "bands", "modes", "notes")
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +45,7 @@ def read_watch(path: Path) -> tuple[Operation, ...]:
 
     Raises HearmarkError that names the row and what is wrong in it.
     """
-    return tuple(_operation(where, row) for where, row in read_rows(path, "operation"))
+    return tuple(_operation(where, row) for where, row in known_columns(read_rows(path, "operation"), COLUMNS))
 
 
 def _operation(where: str, row: Row) -> Operation:

@@ -97,6 +97,10 @@ def spots(
     from hearmark.chase.document import row_dict
     from hearmark.chase.ranking import rank
 
+    if limit < 0:
+        raise HearmarkError(f"--limit {limit} is less than none; give 0 or more.")
+    if file is not None and node:
+        raise HearmarkError("Give a file or --node HOST:PORT, not both.")
     settings = _settings(settings_path)
     now = _now(at)
     address = node or settings.log.node

@@ -17,7 +17,13 @@ from hearmark.log.modes import GROUPS
 
 Row = dict[str, Any]
 Made = TypeVar("Made")
+SAME_COLUMN = {
+    "from": "since", "start": "since", "to": "until", "end": "until", "band": "bands", "mode": "modes",
+    "note": "notes", "comment": "notes", "grid": "locator",
+}  # fmt: skip
 WHAT = ("call", "entity", "cq_zone", "itu_zone", "field")
+EXCEPTION = ("call", "entity", "cq_zone", "itu_zone", "continent", "since", "until", "notes")
+WANTED = ("what", "value", "bands", "modes", "notes")
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,10 +46,15 @@ def read_rows(path: Path, section: str) -> list[tuple[str, Row]]:
         raise HearmarkError(f"{path} is not UTF-8 text ({error.reason} at byte {error.start}).") from error
     if path.suffix.lower() == ".toml":
         try:
-            found = tomllib.loads(text).get(section, [])
+            whole = tomllib.loads(text)
         except tomllib.TOMLDecodeError as error:
             raise HearmarkError(f"{path} is not TOML ({error}); mend that place.") from error
-        if not isinstance(found, list) or not all(isinstance(row, dict) for row in found):
+        found = whole.get(section, [])
+        if (
+            (whole and section not in whole)
+            or not isinstance(found, list)
+            or not all(isinstance(row, dict) for row in found)
+        ):
             raise HearmarkError(f"{path} must hold [[{section}]] sections.")
         return [(f"{path}, [[{section}]] number {number}", row) for number, row in enumerate(found, start=1)]
     lines = [line for line in text.splitlines() if line.strip() and not line.lstrip().startswith("#")]
@@ -52,6 +63,18 @@ def read_rows(path: Path, section: str) -> list[tuple[str, Row]]:
     for number, row in enumerate(reader, start=2):
         rows.append((f"{path}, row {number}", {(k or "").strip(): v for k, v in row.items() if k and v}))
     return rows
+
+
+def known_columns(rows: list[tuple[str, Row]], names: tuple[str, ...]) -> list[tuple[str, Row]]:
+    """The rows under the names of their columns; one that nobody knows would be passed over unseen: told."""
+    found = []
+    for where, row in rows:
+        plain = {SAME_COLUMN.get(name.strip().lower(), name.strip().lower()): value for name, value in row.items()}
+        for name in plain:
+            if name and name not in names:
+                raise HearmarkError(f'{where}: "{name}" is unknown; known are {", ".join(names)}.')
+        found.append((where, plain))
+    return found
 
 
 def text_of(row: Row, name: str) -> str:
@@ -138,16 +161,16 @@ def _named(text: str, where: str) -> int:
 
 def read_exceptions(path: Path) -> tuple[UserRule, ...]:
     """The user's own rules: call (or START*), entity, and if given cq_zone, itu_zone, continent, since, until."""
-    return _each(path, "exception", _exception)
+    return _each(path, "exception", EXCEPTION, _exception)
 
 
 def read_wanted(path: Path) -> tuple[Wanted, ...]:
     """The user's list: what (call, entity, cq_zone, itu_zone, field), value, and if given bands and modes."""
-    return _each(path, "wanted", _wanted)
+    return _each(path, "wanted", WANTED, _wanted)
 
 
-def _each(path: Path, section: str, make: Callable[[str, Row], Made]) -> tuple[Made, ...]:
-    return tuple(make(where, row) for where, row in read_rows(path, section))
+def _each(path: Path, section: str, names: tuple[str, ...], make: Callable[[str, Row], Made]) -> tuple[Made, ...]:
+    return tuple(make(where, row) for where, row in known_columns(read_rows(path, section), names))
 
 
 def _exception(where: str, row: Row) -> UserRule:
