@@ -21,6 +21,16 @@ def runs(given: list[Token]) -> list[tuple[tuple[str, ...], float]]:
         return [((texts[0],), 1.0)]
     if texts[-1] in _NO_FREQUENCY:
         return [(figures, weight) for figures, weight in runs(given[:-1]) if len(figures) == 1]
+    if len(texts) == 2 and len(texts[0]) <= 2 and len(texts[1].partition(".")[0]) >= 4:
+        return [((texts[0],), 1.0)]  # "up 5, 18148.5": the same said twice
+    values = [float(text) for text in texts]
+    if (
+        len(texts) >= 3
+        and not any(token.spoken for token in given)
+        and values == sorted(set(values))
+        and values[-1] < 100
+    ):
+        return [((texts[0], texts[-1]), 1.0)]  # "up 3 5 7"
     out: list[tuple[tuple[str, ...], float]] = []
     if not any("." in text for text in texts[:-1]):
         out.append((("".join(texts),), 1.0))

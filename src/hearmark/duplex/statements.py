@@ -32,7 +32,7 @@ _FORMS = re.compile(
             r"(?:Q|F|B|W)*" + _SPAN.format("a") + r"F*(?P<open>[AO]?)(?P<after>[UD])(?![FQVB]*#)",
             r"(?P<sign>(?:^|(?<=[WQF]))-|(?<![#])[+p]|(?<![#X])m)" + _SPAN.format("s"),
             r"(?P<place>(?:Q|W)(?:Q|F|B|W|V|L)*)" + _SPAN.format("p") + _OPEN.format("p"),
-            r"(?P<all>^[FB]*)" + _SPAN.format("l") + r"F*$",
+            r"(?P<all>^[FB]*)" + _SPAN.format("l") + r"[FW]*$",
             r"(?P<bare>[UD])",
             r"(?P<split>W)",
         )
@@ -53,6 +53,8 @@ _FORBIDDEN = re.compile(
     r"|\bon (?:my|this|the same) (?:freq\w*|qrg) (?:nothing|no\b|not\b)"
 )
 """Words that keep callers off his frequency: they say that he does not listen there."""
+_REPORT = re.compile(r"[345][1-9]9")
+"""A report behind a bare "up": nobody listens so many kilohertz away."""
 _NOT_BARE = {"high", "low"}
 
 
@@ -229,9 +231,17 @@ def _directed(said: Said, sign: float, receive_khz: float, kind: str) -> Iterato
     """ "up 5", "5 to 10 up", "+5", "up 148"."""
     for first, second, weight in said.pairs():
         unit = said.units[0]
+        if second is None and not unit and _REPORT.fullmatch(first):
+            yield from _bare(["U" if sign > 0 else "D"], False, kind)
+            continue
         if not unit and "." in first and float(first) * 1000.0 > receive_khz * 0.9 and first.count("") > 5:
             unit = "M"
         a, b = float(first), None if second is None else float(second)
+        if b is not None and a < 100.0 and b >= 1000.0 and not unit:  # "up 5 to 18155"
+            b = (b - receive_khz) * sign
+            if b > a:
+                yield from _offsets(said, a, b, sign, weight, kind)
+            continue
         if unit not in ("K", "H") or (a >= 1000.0 and unit != "H"):
             side = 0.15 if len(first.split(".")[0]) >= 3 or unit == "M" else 0.0
             for low, high, share, why in _places(said, first, second, receive_khz):
@@ -243,6 +253,8 @@ def _directed(said: Said, sign: float, receive_khz: float, kind: str) -> Iterato
                     if second is None and onward:
                         far = low + sign * (BARE_KHZ[kind][1] - BARE_KHZ[kind][0])
                         yield _ordered(low, far, share * onward, f"{why}, and from there on")
+        if not unit and b is None and 1000.0 <= a <= 0.5 * receive_khz and a % 100.0 == 0.0:
+            yield from _offsets(said, a / 1e3, None, sign, 0.3 * weight, kind, "Hz")
         if unit == "M" or (a >= 1000.0 and unit != "H"):
             continue
         scale = 1e-3 if unit == "H" else 1.0
@@ -293,6 +305,8 @@ def _undirected(said: Said, receive_khz: float, kind: str, cue: bool) -> Iterato
         if not cue and not said.second and float(first) < 1000.0 and said.units[0] != "M" and "." not in first:
             continue  # a lone number may be anything
         for low, high, share, why in _places(said, first, second, receive_khz):
+            if said.between == "/" and not cue and low * high == 0.0:  # his own frequency is the other figure
+                low = high = low + high
             if said.open_end and second is None:
                 high = low + BARE_KHZ[kind][1] - BARE_KHZ[kind][0]
             yield Candidate(low, high, weight * share, why)
