@@ -18,6 +18,10 @@ from hearmark.pileup.look import ANSWERS, CALLS, DUE, OPEN, Look
 
 CALL_OPEN = 0.6
 """Least probability of "he listens to all" for "call": a call over somebody's reply is worse than a late one."""
+VOICE_OPEN = 0.9
+"""The same to begin a call in voice, where his words are not read."""
+VOICE_WAIT_S, CROWD_WAIT_S, CROWD_SHARE = 0.6, 1.5, 0.5
+"""In voice a call begins after the first, or after the second if fewer than this share of the usual crowd talks."""
 SETTLED_S = 0.5
 """Silence of the DX before "call": pauses between his words and shallow fades are shorter."""
 SURE_S = 0.7
@@ -46,6 +50,7 @@ class Counsel:
         self._marks: dict[int, tuple[float, bool]] = {}
         self._crowd: npt.NDArray[np.float64] | None = None
         self._stale = True
+        self._talking, self._talkers = 0, 0.0
         self._open_s = 0.0
 
     def told(self, event: Event) -> Iterator[Event]:
@@ -105,6 +110,10 @@ class Counsel:
             level = mean.mean(axis=0).astype(np.float64)
             share = _STEP_S / CROWD_S
             self._crowd = level if self._crowd is None else self._crowd + share * (level - self._crowd)
+            active = look.active[-1]
+            self._talking = int(np.count_nonzero(active[1:] & ~active[:-1]))
+            if self._open_s > CROWD_WAIT_S:
+                self._talkers += share * (self._talking - self._talkers)
         if self._stale:
             self._recommend(exchange, frequency_hz, now_s)
         moment = self._moment(exchange, look, sends, now_s)
@@ -118,8 +127,11 @@ class Counsel:
         if cued.cue == "call" or self._asks(cued, moment):
             calling = self._told is not None and self._told.cue == "call"
             quiet_s = exchange.memory.dx_quiet_s()
-            if exchange.state[OPEN] < CALL_OPEN:
+            voice = self._plan.heard_as != "cw"
+            if exchange.state[OPEN] < (VOICE_OPEN if voice and not calling else CALL_OPEN):
                 cued = cueing.Cued("listen", "is he answering somebody?", float(1 - exchange.state[OPEN]))
+            elif voice and not calling and self._waits_for_crowd(moment.since_over_s or 0.0):
+                cued = cueing.Cued("wait", "is he done?", float(exchange.state[OPEN]))
             elif not calling and self._open_s < SURE_S and min(quiet_s, moment.since_over_s or 0.0) < SETTLED_S:
                 cued = cueing.Cued("wait", "is he done?", float(exchange.state[OPEN]))
         now = advising.advice(now_s, self._place, cued)
@@ -127,6 +139,11 @@ class Counsel:
         if last is None or (last.cue, last.transmit_hz, last.why) != (now.cue, now.transmit_hz, now.why):
             self._told = now
             yield now
+
+    def _waits_for_crowd(self, since_over_s: float) -> bool:
+        """In voice his words are not read: that he called to all shows in the crowd, which begins within a second."""
+        few = self._talking < CROWD_SHARE * self._talkers
+        return since_over_s < VOICE_WAIT_S or (few and since_over_s < CROWD_WAIT_S)
 
     @staticmethod
     def _asks(cued: cueing.Cued, moment: cueing.Moment) -> bool:
