@@ -185,3 +185,9 @@ def test_bad_input_is_one_line(
     monkeypatch.chdir(tmp_path)
     assert said in fails(capsys, "log", *arguments)
     assert not list(tmp_path.glob("x.db*")), "nothing is made by a command that fails"
+
+
+def test_a_contact_of_the_future_is_told(capsys: pytest.CaptureFixture[str], db: Path) -> None:
+    arguments = ("log", "add", "T0ST", "--freq", 14025, "--mode", "cw", "--store", db, "--at")
+    assert "in the future" in run(capsys, *arguments, "2199-01-01 00:00")
+    assert "in the future" not in run(capsys, *arguments, "2020-01-01 00:00")

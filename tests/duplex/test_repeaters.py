@@ -102,3 +102,12 @@ def test_semicolons_and_decimal_commas(tmp_path: Path) -> None:
     path = tmp_path / "list.csv"
     path.write_text("name;output_mhz;shift_mhz\nQA0X;145,6;-0,6\n")
     assert read_repeaters(path) == [Repeater("QA0X", 145.6e6, 145.0e6)]
+
+
+def test_list_as_spreadsheets_write_it(path: Path) -> None:
+    path.write_bytes("name;output_mhz;shift_mhz;tone\r\nHügel;145,600;-0,6;88,5\r\n".encode("cp1252"))
+    (hill,) = read_repeaters(path)
+    assert (hill.name, hill.input_hz, hill.tone) == ("Hügel", 145_000_000.0, "88.5")
+    path.write_bytes(b"\x00\xff\xfe")
+    with pytest.raises(HearmarkError, match="are not text; give a CSV file"):
+        read_repeaters(path)

@@ -87,3 +87,10 @@ def test_digest_does_not_depend_on_order_or_case_of_names() -> None:
 def test_stored_fields_come_back() -> None:
     given = (Field("A", "é\n<"), Field("B", "1", "N"))
     assert fields_from(fields_json(given)) == given
+
+
+def test_kilohertz_in_a_field_of_megahertz_are_noticed() -> None:
+    contact = read_contact(fields(FREQ="14025"))
+    assert (contact.band, contact.remarks) == (
+        "20m", ("BAND 20m and its frequency of 14025 MHz, in no band, do not agree",),
+    )  # fmt: skip

@@ -13,7 +13,7 @@ from hearmark.log.adif import Field
 from hearmark.log.calls import parts_of
 from hearmark.log.contact import read_contact
 from hearmark.log.entities import Entities, entities, expand
-from hearmark.log.own import read_exceptions, read_wanted
+from hearmark.log.own import entity_code, read_exceptions, read_wanted
 
 DAY = date(2026, 3, 21)
 
@@ -184,3 +184,17 @@ def test_wanted_list(tmp_path: Path) -> None:
     path.write_text("what,value,bands\nentity,24,21m\n")
     with pytest.raises(HearmarkError, match='"21m" in bands'):
         read_wanted(path)
+
+
+@pytest.mark.parametrize(
+    ("text", "code"),
+    [("141", 141), ("VP8", 141), ("FALKLAND", 141), ("bouvet", 24), ("F", 227), ("BRITISH VIRGIN", 65)],
+)
+def test_entity_by_code_prefix_or_name(text: str, code: int) -> None:
+    assert entity_code(text, "--entity") == code
+
+
+@pytest.mark.parametrize(("text", "said"), [("KOREA", "may be Republic of Korea"), ("ATLANTIS", "is no entity")])
+def test_a_name_that_tells_no_single_entity(text: str, said: str) -> None:
+    with pytest.raises(HearmarkError, match=said):
+        entity_code(text, "--entity")

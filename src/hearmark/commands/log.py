@@ -17,6 +17,10 @@ SHOWN = 20
 """So many refusals and remarks are shown; --json holds all."""
 
 
+AHEAD_S = 600.0
+"""So far ahead a clock may be before a contact is said to lie in the future."""
+
+
 @click.group()
 def log() -> None:
     """Contacts: add, list, import, export; what is still needed; what a session taught."""
@@ -76,6 +80,8 @@ def add(call: str, settings_path: Path | None, as_json: bool, store: Path | None
         return
     name = as_dict(kept)["entity_name"]
     click.echo(f"Logged {kept.call}{f' ({name})' if name else ''} on {kept.band}, {mode_text(kept)}, number {kept.id}.")
+    if kept.start_s > moment(None).timestamp() + AHEAD_S:
+        click.echo("Note: its time lies in the future.")
     if earlier.same_slot and earlier.last_s is not None:
         click.echo(f"It was worked before on this band in this kind of mode; last on {utc_text(earlier.last_s)[:10]}.")
 

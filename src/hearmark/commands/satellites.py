@@ -66,6 +66,8 @@ def passes(path: Path, as_json: bool, **options: Any) -> None:
     hours = options["hours"]
     if not 0.0 < hours <= 24.0 * 31:
         raise HearmarkError(f"--hours {hours:g} cannot be; give more than 0 and at most {24 * 31}.")
+    if not -90.0 <= options["least_deg"] < 90.0:
+        raise HearmarkError(f"--min-elevation {options['least_deg']:g} cannot be; give degrees below 90.")
     chosen = choose(read_elements(path), options["name"])
     for one in chosen:
         one.check_age(begin, options["oldest_days"])

@@ -96,11 +96,15 @@ def read_repeaters(path: Path, region: int = 1) -> list[Repeater]:
     Without input and shift the usual shift of the region counts, and it is said so. Raises HearmarkError with the line.
     """
     try:
-        text = path.read_text(encoding="utf-8-sig")
+        data = path.read_bytes()
     except OSError as error:
         raise HearmarkError(f"Cannot read the repeaters {path}: {error.strerror}; give a CSV file.") from error
-    except UnicodeDecodeError as error:
-        raise HearmarkError(f"The repeaters {path} are not text in UTF-8; give a CSV file.") from error
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        text = data.decode("cp1252", errors="replace")  # how spreadsheets write names with accents
+    if "\0" in text:
+        raise HearmarkError(f"The repeaters {path} are not text; give a CSV file.")
     first = text.split("\n", 1)[0]
     reader = csv.DictReader(io.StringIO(text), delimiter=";" if first.count(";") > first.count(",") else ",")
     names = {str(name).strip().lower() for name in reader.fieldnames or ()}
