@@ -509,6 +509,7 @@ def test_digits_said_one_by_one_behind_the_point() -> None:
         "do not call on my frequency", "please don't call on my frequency", "don't call here", "no calls on my freq",
         "not on this frequency", "DO NOT TX ON MY FREQ", "stop calling on my frequency", "no simplex", "not here",
         "never transmit on this frequency", "not on my own frequency", "pse do not call me on my qrg",
+        "no more calls on this frequency", "I do not listen on my frequency", "nothing heard on my frequency",
     ],
 )  # fmt: skip
 @pytest.mark.parametrize("where", ["listening 5 to 10 up", "up", "QSX 18150", "split"])
@@ -517,6 +518,18 @@ def test_who_forbids_calls_on_his_frequency_does_not_listen_there(keep_off: str,
         found = readings(text, 18_143_500.0, "usb")
         assert found, text
         assert not [r for r in found if r.plan.kind == "simplex"], text
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "listening on this frequency no split",
+        "no split, call me here, listening on my frequency",
+        "never mind, simplex",
+    ],
+)
+def test_who_listens_where_he_sends(text: str) -> None:
+    assert [r.plan.kind for r in readings(text, 18_143_500.0, "usb")] == ["simplex"]
 
 
 def test_simplex_beside_an_offset_does_not_send_us_onto_the_dx() -> None:

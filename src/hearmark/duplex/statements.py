@@ -47,10 +47,10 @@ _SIMPLEX = re.compile(
     r"|(listening|qsx) (on )?(this|the same|same)( freq\w*)?)\b"
 )
 _FORBIDDEN = re.compile(
-    r"\b(?:do not|don't|dont|not|never|no|stop|nobody|please not)(?:\s+(?:please|pse|to|call\w*|transmit\w*|tx|send\w*|"
-    r"answer\w*|repl\w*|me|us|one|him|listening|working|stations?)){0,4}\s+(?:simplex|here"
+    r"\b(?:do not|don't|dont|not|never|no|stop|nobody|nothing)(?:\s+(?:please|pse|to|call\w*|transmit\w*|tx|send\w*|"
+    r"answer\w*|repl\w*|me|us|one|him|more|hear\w*|listen\w*|working|stations?)){0,4}\s+(?:simplex|here"
     r"|(?:on )?(?:the |my |his |this |our )?(?:own |same )?(?:freq\w*|qrg|spot)|on (?:my|this|his|the same)(?: one)?)\b"
-    r"|\bon (?:my|this|the same) (?:freq\w*|qrg) (?:nothing|no\b|not\b)"
+    r"|\bon (?:my|this|the same) (?:freq\w*|qrg) (?:nothing|nobody|no (?:calls|one))\b"
 )
 """Words that keep callers off his frequency: they say that he does not listen there."""
 _REPORT = re.compile(r"[345][1-9]9")
