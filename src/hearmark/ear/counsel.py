@@ -125,20 +125,24 @@ class Counsel:
         if self._place is None:
             return
         if cued.cue == "call" or self._asks(cued, moment):
-            calling = self._told is not None and self._told.cue == "call"
-            quiet_s = exchange.memory.dx_quiet_s()
-            voice = self._plan.heard_as != "cw"
-            if exchange.state[OPEN] < (VOICE_OPEN if voice and not calling else CALL_OPEN):
-                cued = cueing.Cued("listen", "is he answering somebody?", float(1 - exchange.state[OPEN]))
-            elif voice and not calling and self._waits_for_crowd(moment.since_over_s or 0.0):
-                cued = cueing.Cued("wait", "is he done?", float(exchange.state[OPEN]))
-            elif not calling and self._open_s < SURE_S and min(quiet_s, moment.since_over_s or 0.0) < SETTLED_S:
-                cued = cueing.Cued("wait", "is he done?", float(exchange.state[OPEN]))
+            cued = self._careful(exchange, cued, moment)
         now = advising.advice(now_s, self._place, cued)
         last = self._told
         if last is None or (last.cue, last.transmit_hz, last.why) != (now.cue, now.transmit_hz, now.why):
             self._told = now
             yield now
+
+    def _careful(self, exchange: Exchange, cued: cueing.Cued, moment: cueing.Moment) -> cueing.Cued:
+        """A call, unless it is too early to be sure that he listens to all."""
+        calling = self._told is not None and self._told.cue == "call"
+        voice, open_ = self._plan.heard_as != "cw", float(exchange.state[OPEN])
+        if open_ < (VOICE_OPEN if voice and not calling else CALL_OPEN):
+            return cueing.Cued("listen", "is he answering somebody?", 1 - open_)
+        since_s = moment.since_over_s or 0.0
+        unsure = self._open_s < SURE_S and min(exchange.memory.dx_quiet_s(), since_s) < SETTLED_S
+        if not calling and (unsure or (voice and self._waits_for_crowd(since_s))):
+            return cueing.Cued("wait", "is he done?", open_)
+        return cued
 
     def _waits_for_crowd(self, since_over_s: float) -> bool:
         """In voice his words are not read: that he called to all shows in the crowd, which begins within a second."""

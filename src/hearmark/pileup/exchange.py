@@ -31,8 +31,8 @@ SHOW, EARLY = 0.55, 0.75
 """Belief in one place from which it is put on the record: once he has stopped, and while he still sends."""
 KEEP = 0.5
 VOICE_SHARPNESS = 0.7
-"""The finder for voice spreads its belief over neighbouring dials: its share of the five around a place, to this power, is
-how often such a place was right (development seeds)."""
+"""The finder for voice spreads its belief over neighbouring dials: its share of the five around a place, to this power,
+is how often such a place was right (development seeds)."""
 GUESS = 0.45
 """Confidence of a voice mark, at most, while he has only asked for the rest of a call."""
 OPEN_STEPS = 8
