@@ -111,9 +111,9 @@ def test_it_finds_the_answered_station(whole: list[Event], session: Session) -> 
     assert mark.confidence > 0.5
     assert mark.retracted_at_s is None
     assert mark.marked_at_s < contact.reports[-1][1]
-    assert mark.snr_db == pytest.approx(
-        session.stations[contact.station].snr_db, abs=12.0
-    )  # a slow Rayleigh fade lies 8 dB down one time in seven
+    # he fades slowly, so his replies are heard at different levels: on average they are within 8 dB
+    heard_db = [a.snr_db for a in answers if abs(a.frequency_hz - contact.frequency_hz) < 50.0 and a.snr_db is not None]
+    assert np.mean(heard_db) == pytest.approx(session.stations[contact.station].snr_db, abs=8.0)
     for sure in (a for a in answers if a.confidence >= 0.5):
         assert min(abs(sure.frequency_hz - c.frequency_hz) for c in session.contacts) < 50.0
 

@@ -32,7 +32,8 @@ SHOW, EARLY = 0.55, 0.75
 KEEP = 0.5
 VOICE_SHARPNESS = 0.7
 """The finder for voice spreads its belief over neighbouring dials: its share of the five around a place, to this power,
-is how often such a place was right (development seeds)."""
+is the confidence. On development seeds the power 0.6 fits how often such a place was right at a true reply's end; this
+one, nearer to 1, puts fewer false marks on the record."""
 GUESS = 0.45
 """Confidence of a voice mark, at most, while he has only asked for the rest of a call."""
 OPEN_STEPS = 8
