@@ -12,8 +12,10 @@ from dataclasses import dataclass
 
 import numpy as np
 import torch
+from torch import nn
 
 from keyed import HOP, RATE, ROWS, STEP, WINDOW, compress
+from one_receiver import known_targets, seen, slices
 
 SPACING = 15.625
 BINS = 352
@@ -40,6 +42,7 @@ class Scene:
     target: np.ndarray      # (steps,) stream index, -1 none, -2 do not care
     state: np.ndarray       # (steps,) 0 open, 1 DX calls, 2 DX answers, 3 a reply is due
     contacts: list          # (first report start, stop, stream position, completed) within the stretch
+    heard: np.ndarray | None = None  # (steps, 2) bins from the DX that one receiver hears; None: all
 
 
 def make(seed: int, length_s: float = 90.0) -> Scene | None:
@@ -100,8 +103,16 @@ def make(seed: int, length_s: float = 90.0) -> Scene | None:
         else:
             # called, never heard to reply: which stream it is may be guessed or not
             target[at(c.answered_at_s) : at(min(following + 0.8, last + 6.0))] = -2
+    heard = None
+    if r.random() < 0.2:
+        place = 2 * target + low_bin + CONTEXT
+        wide = (-19.0, 134.0) if r.random() < 0.3 else (-16.0, 16.0)
+        heard = slices(r, np.isin(state, (0, 3)), step_s, (low_bin + 20, low_bin + 20 + width), wide,
+                       np.where(target >= 0, place, np.nan))
+        target = known_targets(target, seen(heard, place))
+        contacts = []
     return Scene(length_s, low_bin, np.array(start), np.array(position), np.array(station), np.array(snr), edges,
-                 sc.channel, sc.impulses_per_s * r.choice([0, 1, 1]), sc.carriers, target, state, contacts)
+                 sc.channel, sc.impulses_per_s * r.choice([0, 1, 1]), sc.carriers, target, state, contacts, heard)
 
 
 class Stage:
@@ -155,6 +166,13 @@ class Stage:
                     x[s, where] += torch.exp(self.u(max(k, 1), 0.5, 4.0)) * torch.complex(self.n(max(k, 1)), self.n(max(k, 1)))
             w = torch.hann_window(n, periodic=True, device=self.device)
             noise = torch.fft.fft(x.unfold(1, n, hop)[:, :frames] * w, dim=2) / torch.sqrt((w**2).sum())
+            for s, scene in enumerate(scenes):
+                if scene.heard is not None:
+                    edges = torch.from_numpy(scene.heard).to(self.device).repeat_interleave(STEP, 0)
+                    edges = nn.functional.pad(edges[None], (0, 0, 0, frames), mode="replicate")[0, :frames, :, None]
+                    low = scene.low_bin if first == 0 else -(DX_BINS // 2)
+                    bins = low + torch.arange(count, device=self.device)
+                    field[s, :, first : first + count] *= (edges[:, 0] <= bins) & (bins <= edges[:, 1])
             power = (field[:, :, first : first + count] / torch.sqrt(self.energy) + noise[:, :, :count]).abs() ** 2
             out.append(power)
         level = 10 ** (self.n(b, 1, 1) * 0.8 / 10)

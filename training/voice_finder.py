@@ -21,18 +21,22 @@ import torch
 from torch import nn
 
 from finder import found, stream_scenes
-from voice_scene import DIAL_STEP, DIALS, DX_LEAD, SPEECH_BINS, VoiceStage, make
+from reader import widened
+from one_receiver import seen
+from voice_scene import DIAL_STEP, DIALS, DX_LEAD, HALF_HEARD, SPEECH_BINS, VoiceStage, make
 
 HUMANS = ("h-en", "h-en-2", "h-en-3", "h-fr", "h-fr-2")
 STATES = 6
-WHOLE, STREAM = (64, 96), (48, 48)
+RENDER = 0.3
+"""Share of the time in which new stretches are rendered."""
+WHOLE, STREAM = (64, 128), (64, 64)
 """Memory of the whole: of the DX, of all; memory of each dial: of who talks, of whom he answered."""
 
 
 class VoiceFinder(nn.Module):
     """Input: log10(power over noise + 0.1), bins of 15.6 Hz, steps of 32 ms. One output a dial, every 62.5 Hz."""
 
-    def __init__(self, fine: int = 16, coarse: int = 32, inner: int = 48, told: int = 24, beside: int = 16) -> None:
+    def __init__(self, fine: int = 24, coarse: int = 48, inner: int = 64, told: int = 24, beside: int = 16) -> None:
         super().__init__()
         self.fine = nn.Conv2d(1, fine, (3, 7))
         self.coarse = nn.Conv1d(fine, coarse, 8, stride=DIAL_STEP)
@@ -93,6 +97,21 @@ def begun(level: torch.Tensor) -> torch.Tensor:
     return nn.functional.pad(level, (0, 0, 2, 0))
 
 
+def grown(model: VoiceFinder, old: dict) -> nn.Module:
+    """`model` begins as the smaller network `old`; see `widened`. Joined inputs keep their order."""
+    was, now = dict(old), dict(model.named_parameters())
+    width = lambda net, name, dim: net[name].shape[dim]
+    joined = {
+        "talker.weight_ih_l0": lambda net: (width(net, "dial.weight", 0), 1),
+        "whole.weight_ih_l0": lambda net: (width(net, "dx_memory.weight_hh_l0", 1), *[width(net, "talk.weight", 1)] * 2, 1),
+        "stream.weight_ih_l0": lambda net: (width(net, "talk.weight", 1), width(net, "beside.weight", 0), width(net, "told.weight", 0)),
+    }
+    for name, parts in joined.items():
+        cut = was[name].split(parts(old), 1)
+        was[name] = torch.cat([nn.functional.pad(x, (0, n - x.shape[1])) for x, n in zip(cut, parts(now))], 1)
+    return widened(model, was)
+
+
 class Kept:
     """Rendered stretches on the card; the oldest makes room."""
 
@@ -111,10 +130,13 @@ class Kept:
         k = self.count % self.room
         self.window[k], self.dx[k] = compress(window[0]).half(), compress(dx[0]).half()
         talk = np.zeros((self.steps, DIALS), np.uint8)
+        middle = scene.low_bin + DIAL_STEP * np.arange(DIALS) + SPEECH_BINS / 2
         for a, b, dial in scene.voices:
             for j in range(int(np.ceil(dial - 1.4)), int(np.floor(dial + 1.4)) + 1):
                 if 0 <= j < DIALS:
                     talk[a:b, j] = np.maximum(talk[a:b, j], 2 if abs(j - dial) < 0.8 else 1)
+        if scene.heard is not None:
+            talk *= np.stack([seen(scene.heard, x, HALF_HEARD) for x in middle], 1)[: self.steps]
         self.talk[k] = torch.from_numpy(talk).to(self.talk.device)
         self.target[k] = torch.from_numpy(scene.target[: self.steps]).to(self.target.device)
         self.state[k] = torch.from_numpy(scene.state[: self.steps]).to(self.state.device)
@@ -131,8 +153,8 @@ class Kept:
         return self.window[which].float(), self.dx[which].float(), self.talk[which], self.target[which], self.state[which]
 
 
-def loss_of(model, window, dx, talk, target, state, weight=None):
-    """Place, state, who talks: mean over what counts. `weight` (B,): does the place count?"""
+def loss_of(model, window, dx, talk, target, state):
+    """Place, state, who talks: mean over what counts."""
     logits, told, talking, *_ = model(begun(window), begun(dx))
     streams = logits.shape[1] - 1
     log_p = logits.log_softmax(1)
@@ -143,12 +165,9 @@ def loss_of(model, window, dx, talk, target, state, weight=None):
     near = torch.cat([torch.where(heard[:, None], spread, near[:, :streams]), near[:, streams:]], 1)
     ce = -(near / near.sum(1, keepdim=True) * log_p).sum(1)
     w = torch.where(target == -2, 0.0, torch.where(heard, 1.0, 0.7))
-    if weight is not None:
-        w = w * weight[:, None]
     find = (ce * w).sum() / w.sum().clamp(min=1)
     states = nn.functional.cross_entropy(told.permute(0, 2, 1), state)
-    each = nn.functional.binary_cross_entropy_with_logits(talking, talk.permute(0, 2, 1).float() / 2, reduction="none").mean((1, 2))
-    talked = each.mean() if weight is None else (each * weight).sum() / weight.sum().clamp(min=1)
+    talked = nn.functional.binary_cross_entropy_with_logits(talking, talk.permute(0, 2, 1).float() / 2)
     return find, states, talked, logits, told
 
 
@@ -170,7 +189,7 @@ def main() -> None:
     torch.backends.cudnn.allow_tf32 = True
     model = VoiceFinder().to(device)
     if len(sys.argv) > 3 and sys.argv[3] != "-":
-        model.load_state_dict(torch.load(sys.argv[3], map_location=device))
+        grown(model, torch.load(sys.argv[3], map_location=device))
     print("parameters", sum(p.numel() for p in model.parameters()), flush=True)
     stage = VoiceStage(device, 6 + rank)
     steps = int(length_s / 0.008) // 4
@@ -199,7 +218,7 @@ def main() -> None:
         for p in model.parameters():
             torch.distributed.broadcast(p.data, 0)
     optimiser = torch.optim.AdamW(model.parameters(), lr=3e-3, weight_decay=2e-3)
-    step, fresh, shown = 0, first, begun_at
+    step, fresh, shown, drawing = 0, first, begun_at, 0.0
     while True:
         share = (time.time() - start - begun_at) / (seconds - begun_at)
         if world > 1:  # one clock for all
@@ -210,22 +229,25 @@ def main() -> None:
             break
         size, piece = plan[int(share > 0.5)]
         for group in optimiser.param_groups:
-            group["lr"] = 4e-3 * min(1, (step + 1) / 80) * (0.5 * (1 + np.cos(np.pi * min(1.0, share))) + 0.005)
-        new = min(2, ahead.qsize())
-        for _ in range(new):
-            scene = ahead.get()
-            fresh += 1
-            people.append(scene)
-            if len(people) > 1200:
-                people.pop(0)
-            kept.put(stage, scene)
-        if new == 0:  # the same people once more, through new channels and noise
-            kept.put(stage, people[rng.integers(len(people))])
+            group["lr"] = 3e-3 * min(1, (step + 1) / 80) * (0.5 * (1 + np.cos(np.pi * min(1.0, share))) + 0.005)
+        if drawing < RENDER * (time.time() - start - begun_at):  # else learn on what is there
+            if cuda:
+                torch.cuda.synchronize()
+            at = time.time()
+            scene = None if ahead.empty() else ahead.get()
+            if scene is not None:
+                fresh += 1
+                people.append(scene)
+                if len(people) > 1200:
+                    people.pop(0)
+            # the same people once more, through new channels and noise
+            kept.put(stage, scene or people[rng.integers(len(people))])
+            if cuda:
+                torch.cuda.synchronize()
+            drawing += time.time() - at
         window, dx, talk, target, state = kept.pieces(rng, size, piece)
-        alone = torch.from_numpy(rng.random(size) < 0.08).to(device)  # one receiver on the DX: nothing is known of the window
-        window = torch.where(alone[:, None, None], torch.zeros_like(window), window)
         optimiser.zero_grad()
-        find, states, talked, _, _ = loss_of(model, window, dx, talk, target, state, (~alone).float())
+        find, states, talked, _, _ = loss_of(model, window, dx, talk, target, state)
         (find + 0.5 * states + 2.0 * talked).backward()
         if world > 1:
             every = torch.cat([p.grad.reshape(-1) for p in model.parameters()])
@@ -254,7 +276,7 @@ def main() -> None:
             precision = right / np.arange(1, len(rows) + 1)
             ok = np.nonzero(precision >= 0.8)[0]
             t = np.mean(total, 0)
-            print(f"voice {shown:4.0f}s step {step} fresh {fresh} kept {kept.count} train {find.item():.3f}/{states.item():.3f}/{talked.item():.3f} held {t[0]:.3f}/{t[1]:.3f}/{t[2]:.3f} "
+            print(f"voice {shown:4.0f}s step {step} fresh {fresh} ahead {ahead.qsize()} drawing {drawing:.0f}s kept {kept.count} train {find.item():.3f}/{states.item():.3f}/{talked.item():.3f} held {t[0]:.3f}/{t[1]:.3f}/{t[2]:.3f} "
                   f"state ok {t[3]:.3f}; of {len(rows)} contacts right {right[-1] / len(rows):.3f}, recall at 0.8: {right[ok[-1]] / len(rows) if len(ok) else 0:.3f}; "
                   f"P>=.5: {np.mean([p >= .5 for p, _ in rows]):.2f} right {np.mean([r for p, r in rows if p >= .5] or [0]):.2f}", flush=True)
             torch.save(model.state_dict(), out + ".part")

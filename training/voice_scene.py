@@ -13,6 +13,7 @@ import numpy as np
 import torch
 
 from keyed import ROWS
+from one_receiver import known_targets, seen, slices
 from scene import ROW_NAMES, SPACING
 
 RATE = 8000
@@ -23,6 +24,10 @@ SPEECH_BINS = 192
 DIALS = (BINS - SPEECH_BINS) // DIAL_STEP
 DX_BINS = 208
 DX_LEAD = 8
+PASSES = (19.0, 173.0)
+"""300 to 2700 Hz, in bins from the dial."""
+HALF_HEARD = (32.0, 32.0)
+"""A voice counts as heard with its middle so far inside of what a receiver passes."""
 
 
 @dataclass
@@ -44,6 +49,7 @@ class VoiceScene:
     state: np.ndarray
     contacts: list
     voices: list        # (first step, last step, dial position) of everybody who talks in the window
+    heard: np.ndarray | None = None  # (steps, 2) bins from the DX that one receiver hears; None: all
 
 
 def make(seed: int, length_s: float = 90.0, humans: tuple[str, ...] = ()) -> VoiceScene | None:
@@ -54,7 +60,7 @@ def make(seed: int, length_s: float = 90.0, humans: tuple[str, ...] = ()) -> Voi
 
     r = random.Random(seed)
     mode = r.choice(["usb", "usb", "lsb"])
-    kind = r.choices(["varied", "easy", "hard", "brutal"], [0.5, 0.12, 0.25, 0.13])[0]
+    kind = r.choices(["varied", "easy", "hard", "brutal"], [0.4, 0.1, 0.34, 0.16])[0]
     total = length_s + r.choice([0.0, 25.0, 50.0])
     sc = scenario.varied(mode, seed, total) if kind == "varied" else scenario.preset(kind, mode, seed, None, total)
     sc = replace(sc, human_speech=False)
@@ -116,9 +122,16 @@ def make(seed: int, length_s: float = 90.0, humans: tuple[str, ...] = ()) -> Voi
                 contacts.append((c.reports[0][0] - t0, c.reports[0][1] - t0, dial, c.completed))
         else:
             target[a:b] = -2
+    heard = None
+    if r.random() < 0.15:
+        place = DIAL_STEP * target + low_bin
+        heard = slices(r, np.isin(state, (0, 3, 5)), step_s, (low_bin + 20, low_bin + 20 + width), PASSES,
+                       np.where(target >= 0, place + SPEECH_BINS / 2, np.nan))
+        target = known_targets(target, seen(heard, place + SPEECH_BINS / 2, HALF_HEARD))
+        contacts = []
     return VoiceScene(length_s, low_bin, np.array(start), np.array(position), np.array(station), np.array(snr), audio,
                       np.array(scale), sc.channel, sc.impulses_per_s * r.choice([0, 1, 1]), sc.carriers, target, state,
-                      contacts, voices)
+                      contacts, voices, heard)
 
 
 def states(session, overs: list, total: float, steps: int, at) -> np.ndarray:
@@ -174,7 +187,13 @@ class VoiceStage:
                 w = torch.hann_window(count, periodic=True, device=self.device)
                 noise = torch.fft.fft(x.unfold(0, count, hop)[:frames] * w, dim=1) / torch.sqrt((w**2).sum())
                 power = (field[:, first : first + count] + noise).abs() ** 2
-                out.append(power[: steps * 4].reshape(steps, 4, count).mean(1) * level)
+                power = power[: steps * 4].reshape(steps, 4, count).mean(1) * level
+                if scene.heard is not None:
+                    edges = torch.from_numpy(scene.heard[:steps]).to(self.device)
+                    bins = (scene.low_bin if first == 0 else -DX_LEAD) + torch.arange(count, device=self.device)
+                    inside = (edges[:, :1] <= bins) & (bins <= edges[:, 1:])
+                    power = torch.where(inside, power, 0.9)  # zero on the network's scale
+                out.append(power)
         return torch.stack(out_w), torch.stack(out_d)
 
     def _taps(self, row: str, stations: int, length_s: float):
