@@ -27,7 +27,7 @@ from voice_scene import DIAL_STEP, DIALS, DX_LEAD, HALF_HEARD, SPEECH_BINS, Voic
 
 HUMANS = ("h-en", "h-en-2", "h-en-3", "h-fr", "h-fr-2")
 STATES = 6
-RENDER = 0.3
+RENDER = 0.35
 """Share of the time in which new stretches are rendered."""
 WHOLE, STREAM = (64, 128), (64, 64)
 """Memory of the whole: of the DX, of all; memory of each dial: of who talks, of whom he answered."""
@@ -181,9 +181,9 @@ def main() -> None:
         if cuda:
             torch.cuda.set_device(rank)
     workers = int(sys.argv[4]) if len(sys.argv) > 4 else max(1, (os.cpu_count() or 2) - 2)
-    device, length_s, room, first = ("cuda", 72.0, 2400, 80) if cuda else ("cpu", 40.0, 8, 2)
+    device, length_s, room, first = ("cuda", 72.0, 1800, 40) if cuda else ("cpu", 40.0, 8, 2)
     # many short pieces first, then longer ones
-    plan = ((24, 640), (16, 1250)) if cuda else ((2, 60), (2, 90))
+    plan = ((22, 640), (15, 1100)) if cuda else ((2, 60), (2, 90))
     torch.manual_seed(4)
     torch.backends.cuda.matmul.allow_tf32 = True
     torch.backends.cudnn.allow_tf32 = True
@@ -202,7 +202,7 @@ def main() -> None:
     threading.Thread(target=fill, daemon=True).start()
     from voice_scene import BINS, DX_BINS
 
-    tests = 48 if cuda else 1
+    tests = 24 if cuda else 1
     held, held_scenes = Kept(device, tests, steps, BINS, DX_BINS), []
     for _ in range(tests):
         held_scenes.append(ahead.get())
@@ -229,7 +229,7 @@ def main() -> None:
             break
         size, piece = plan[int(share > 0.5)]
         for group in optimiser.param_groups:
-            group["lr"] = 3e-3 * min(1, (step + 1) / 80) * (0.5 * (1 + np.cos(np.pi * min(1.0, share))) + 0.005)
+            group["lr"] = 2.5e-3 * min(1, (step + 1) / 80) * (0.5 * (1 + np.cos(np.pi * min(1.0, share))) + 0.005)
         if drawing < RENDER * (time.time() - start - begun_at):  # else learn on what is there
             if cuda:
                 torch.cuda.synchronize()
@@ -259,7 +259,7 @@ def main() -> None:
         step += 1
         if rank:
             continue
-        if time.time() - start - shown > 40:
+        if time.time() - start - shown > 60:
             shown = time.time() - start
             rows: list = []
             total = []

@@ -30,6 +30,11 @@ class Network:
         out: list[Array] = self._session.run(None, inputs)
         return out
 
+    def memory(self, streams: int) -> dict[str, Array]:
+        """Nothing remembered yet: zeros for every input "h_...", with an axis of `streams` where its size is free."""
+        held = {i.name: i.shape for i in self._session.get_inputs() if i.name.startswith("h_")}
+        return {k: np.zeros([n if isinstance(n, int) else streams for n in s], np.float32) for k, s in held.items()}
+
 
 def compress(ratio: Array) -> Array:
     """Power over noise to the networks' scale: log10(ratio + 0.1), at most 5. About -1 where there is nothing."""

@@ -83,8 +83,7 @@ class MorseFinder:
         """Start anew, as after a gap."""
         self._reader.forget()
         self._matcher = Matcher(len(self._centres))
-        self._whole = np.zeros((1, 1, 64), np.float32)
-        self._each = np.zeros((1, len(self._centres), 40), np.float32)
+        self._memory = self._network.memory(len(self._centres))
 
     def look(self, ratio: Array) -> Look:
         """See `Finder`."""
@@ -101,15 +100,15 @@ class MorseFinder:
         here = own[:-1]
         around = scipy.ndimage.maximum_filter1d(here, 7, axis=0, mode="nearest")
         dx_level = np.stack([own[-1], bins[-1].max(axis=(1, 2))], axis=1)
-        logits, state, self._whole, self._each = self._network.run(
+        logits, state, *memory = self._network.run(
             hidden=hidden[:-1],
             level=np.stack([here, here - around], axis=2),
             match=np.ascontiguousarray(match.T),
             dx_hidden=hidden[-1],
             dx_level=dx_level,
-            h_whole=self._whole,
-            h_stream=self._each,
+            **self._memory,
         )
+        self._memory = dict(zip(self._memory, memory, strict=True))
         active = here.T > 0.75
         return Look(softmax(logits.T), softmax(state), active, own[-1], reading.symbols)
 
@@ -145,9 +144,7 @@ class VoiceFinder:
 
     def forget(self) -> None:
         """Start anew, as after a gap."""
-        count = len(self.frequency_hz)
-        shapes = {"h_dx": (1, 64), "h_talker": (count, 48), "h_whole": (1, 96), "h_stream": (count, 48)}
-        self._memory = {name: np.zeros((1, *shape), np.float32) for name, shape in shapes.items()}
+        self._memory = self._network.memory(len(self.frequency_hz))
         self._past: Array | None = None
 
     def look(self, ratio: Array) -> Look:
