@@ -114,3 +114,13 @@ def test_symbols_to_text(symbols: str, text: str) -> None:
     """Repeats without a blank between are one; blanks (here _) vanish; spaces never stand at an edge or twice."""
     index = np.array([0 if s == "_" else ALPHABET.index(s) + 1 for s in symbols], np.int8)
     assert text_of(index) == text
+
+
+def test_a_reader_that_starts_in_the_middle_of_a_signal_reads_the_next_one() -> None:
+    """As after our own transmission, when others are sending already."""
+    texts = {0.0: ("VVV VVV VVV VVV K1ABC 5NN", 25.0), 300.0: ("TEST TEST TEST TEST 5NN", 20.0)}
+    level, centres = spectra(texts, 10.0, 5)
+    for start_s in (1.2, 2.0, 2.8):
+        late = level[round(start_s / 0.008) :]
+        found = read(late[: len(late) // STEP_FRAMES * STEP_FRAMES], centres)
+        assert [text.endswith(end) for text, end in zip(found, ("K1ABC 5NN", "TEST 5NN"), strict=True)] == [True, True]

@@ -12,7 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from hearmark.modes.network import Array, Network
+from hearmark.modes.network import Array, Network, compress
+from hearmark.spectrum.transform import HOP_S, still_noise
 
 HIDDEN = 112
 CONTEXT_BINS = 4
@@ -39,9 +40,13 @@ class MorseReader:
         self.forget()
 
     def forget(self) -> None:
-        """Start anew, as after a gap."""
-        self._first = np.zeros((1, self.streams, HIDDEN), np.float32)
-        self._second = np.zeros((1, self.streams, HIDDEN), np.float32)
+        """Start anew, as after a gap: in the state of who has heard a second of noise. From zeros, a reader that first
+        hears the middle of a signal may stay deaf until long after it."""
+        zero = np.zeros((1, 1, HIDDEN), np.float32)
+        steps = round(1.0 / (STEP_FRAMES * HOP_S))
+        noise = features(compress(still_noise(2 * CONTEXT_BINS + 1, steps * STEP_FRAMES)), np.array([CONTEXT_BINS]))
+        _, _, first, second = self._network.run(x=noise, h1=zero, h2=zero)
+        self._first, self._second = (np.tile(h, (1, self.streams, 1)) for h in (first, second))
 
     def read(self, features: Array) -> Reading:
         """`features`: (streams, steps, STEP_FRAMES * (2 * CONTEXT_BINS + 1)), see `features`."""
