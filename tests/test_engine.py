@@ -13,6 +13,7 @@ from hearmark.events import (
     Block,
     Dial,
     Ear,
+    Emission,
     Event,
     Gap,
     KeyState,
@@ -128,6 +129,42 @@ def test_it_follows_the_overs_and_reads_them(whole: list[Event], session: Sessio
     words = {word for sent in true for word in sent.text.split()}
     read = {word for over in overs for word in over.text.split()}
     assert len(words & read) >= 0.8 * len(words)
+
+
+def test_every_station_is_copied_with_its_call_speed_and_carrier(whole: list[Event], session: Session) -> None:
+    """Transmissions of callers whom nobody covers, long enough to be told from a click."""
+    emissions = [e for e in newest(whole, Emission) if e.stop_s is None or e.stop_s > e.start_s]
+    right = total = 0
+    for sent in session.transmissions:
+        station = session.stations[sent.station]
+        alone = not [
+            o for o in session.transmissions
+            if o is not sent and abs(o.frequency_hz - sent.frequency_hz) < 100.0
+            and o.start_s < sent.stop_s + 1.5 and o.stop_s > sent.start_s - 1.5
+        ]  # fmt: skip
+        if sent.station == 0 or not alone or station.snr_db < 5.0 or station.call not in sent.text.split():
+            continue
+        total += 1
+        there = [e for e in emissions if abs(e.frequency_hz - sent.frequency_hz) < 15.0 and e.start_s < sent.stop_s]
+        there = [e for e in there if e.stop_s is None or e.stop_s > sent.start_s]
+        for e in there:
+            assert len(e.sure) == len(e.text)
+            assert e.calls == tuple(sorted(e.calls, key=lambda c: -c.probability))
+        named = [e for e in there if e.call == station.call]
+        right += bool(named)
+        for e in named:
+            assert e.frequency_hz == pytest.approx(sent.frequency_hz, abs=8.0)
+            assert e.speed_wpm == pytest.approx(station.speed_wpm, rel=0.3)
+    assert total >= 4
+    assert right >= 0.75 * total
+
+
+def test_a_transmission_is_told_while_it_goes_on_and_its_text_only_grows(whole: list[Event]) -> None:
+    running = [e for e in whole if isinstance(e, Emission) and e.stop_s is None and e.text]
+    assert running
+    first, last = running[0], [e for e in whole if isinstance(e, Emission) and e.id == running[0].id][-1]
+    assert last.stop_s is not None
+    assert len(last.text) >= len(first.text)
 
 
 def test_plan_first_ear_and_advice_last(whole: list[Event], config: EngineConfig) -> None:

@@ -16,7 +16,6 @@ from hearmark.events import (
     Allowed,
     Answer,
     Block,
-    Emission,
     Event,
     Gap,
     KeyState,
@@ -28,8 +27,7 @@ from hearmark.events import (
     Row,
     Turn,
 )  # fmt: skip
-from hearmark.modes.alphabet import text_of
-from hearmark.pileup.calls import last_call
+from hearmark.pileup.copying import Copying
 from hearmark.pileup.exchange import Exchange
 from hearmark.pileup.finder import Finder, MorseFinder, VoiceFinder, morse_range_hz, voice_range_hz
 from hearmark.pileup.strength import Strength
@@ -162,6 +160,7 @@ class _Chain:
         self._grid = grid = self._band.grid
         self._finder: Finder
         self._finder = MorseFinder(grid, low_hz, high_hz) if mode == "cw" else VoiceFinder(grid, low_hz, high_hz, mode)
+        self._copying = Copying(self._finder.frequency_hz, dx_hz)
         self._tracker = EmissionTracker(grid) if mode == "cw" and not first.audio else None
         self._strength = Strength(grid.frequency_hz, mode)
         self._exchange = Exchange(self._finder.frequency_hz, dx_hz, mode)
@@ -187,6 +186,7 @@ class _Chain:
         self._band.rest()
         self._finder.forget()
         yield from self._digest(self._exchange.break_off(time_s), time_s)
+        self._copying.forget()
 
     def ear(self, time_s: float) -> Event:
         """The belief as it stands: before the first mark, what is known of anybody."""
@@ -221,31 +221,20 @@ class _Chain:
         row_db = (10.0 * np.log10(mean.mean(axis=0) + 1e-3)).astype(np.float32)
         yield Row(now_s, self._grid.low_hz, self._grid.step_hz, row_db)
         look = self._finder.look(ratio)
+        if isinstance(self._finder, MorseFinder) and self._finder.reading is not None:
+            self._copying.add(begin_s, self._finder.reading)
         events = self._exchange.feed(look, begin_s, now_s)
         yield from self._digest(events, now_s)
         if self._tracker is not None:
             frames = Frames(self._grid, self._batches * BATCH_FRAMES, first_s, batch.power)
             for emission in self._tracker.feed(frames, batch.floor):
-                yield self._read(emission, now_s)
+                yield self._copying.emission(emission)
         if self._exchange.over is not None and self._batches % 5 == 0 and look.symbols is not None:
-            over = self._exchange.over
-            text = text_of(self._exchange.memory.symbols(over.start_s - 0.1, None, -1))
-            if text != over.text:
-                self._exchange.over = replace(over, text=text)
-                yield self._exchange.over
+            over = self._copying.over(self._exchange.over)
+            if over.text != self._exchange.over.text:
+                self._exchange.over = over
+                yield over
         yield from self._counsel.step(self._exchange, look, mean, self._grid.frequency_hz, now_s)
-
-    def _read(self, emission: Emission, now_s: float) -> Emission:
-        """An emission with the text of the stream nearest to it."""
-        streams = self._finder.frequency_hz
-        nearest = int(np.argmin(np.abs(streams - emission.frequency_hz)))
-        if abs(emission.frequency_hz - self._dx_hz) < 32.0:
-            nearest = -1
-        elif abs(streams[nearest] - emission.frequency_hz) > 32.0:
-            return emission
-        stop = (emission.stop_s or now_s) + 0.3
-        text = text_of(self._exchange.memory.symbols(emission.start_s - 0.1, stop, nearest))
-        return replace(emission, text=text, call=last_call(text))
 
     def _digest(self, events: list[Over | Turn | Answer], now_s: float) -> Iterator[Event]:
         for event in events:
@@ -255,6 +244,7 @@ class _Chain:
                 yield from self._counsel.marked(event, now_s)
                 continue
             if event.stop_s is not None and isinstance(event, Over):
+                event = self._copying.over(event) if self._mode == "cw" else event
                 snr_db = self._strength.snr_db(event.frequency_hz, event.start_s, event.stop_s)
                 event = event if snr_db is None else replace(event, snr_db=snr_db)
             yield event

@@ -81,8 +81,22 @@ class Levels:
 
 
 @dataclass(frozen=True, slots=True)
+class CallHeard:
+    """A call found in the text of one transmission. `step`: of the reader, 32 ms each, when its last letter came."""
+
+    call: str
+    probability: float
+    step: int
+
+
+@dataclass(frozen=True, slots=True)
 class Emission:
-    """One continuous transmission by one station. `stop_s` is None while it goes on."""
+    """One continuous transmission by one station. `stop_s` is None while it goes on.
+
+    `sure`: the probability of each character of `text`. `call`: the likeliest of `calls`, if its probability is 0.8 or
+    more.
+    `partials`: pieces of calls in it.
+    """
 
     id: int
     start_s: float
@@ -93,11 +107,15 @@ class Emission:
     text: str = ""
     speed_wpm: float | None = None
     call: str | None = None
+    sure: tuple[float, ...] = ()
+    calls: tuple[CallHeard, ...] = ()
+    partials: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Over:
-    """An emission of the DX. `kind` says whom it addresses, with `kind_probability`."""
+    """An emission of the DX. `kind` says whom it addresses, with `kind_probability`; `sure`: the probability of each
+    character of `text`."""
 
     id: int
     start_s: float
@@ -107,6 +125,7 @@ class Over:
     kind: OverKind = "unknown"
     kind_probability: float = 0.0
     snr_db: float | None = None
+    sure: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

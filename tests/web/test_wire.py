@@ -17,7 +17,7 @@ def test_event_becomes_its_fields_with_type_and_version() -> None:
     assert message is not None
     assert json.loads(as_text(message)) == {
         "version": 1, "type": "Over", "id": 3, "start_s": 1.0, "stop_s": None, "frequency_hz": 18_143_500.0,
-        "text": "TU UP", "kind": "call", "kind_probability": 0.9, "snr_db": None,
+        "text": "TU UP", "kind": "call", "kind_probability": 0.9, "snr_db": None, "sure": [],
     }  # fmt: skip
 
 

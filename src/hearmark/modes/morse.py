@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from hearmark.modes.copyist import Chances, Symbols, likeliest
 from hearmark.modes.network import Array, Network, compress
 from hearmark.spectrum.transform import HOP_S, still_noise
 
@@ -24,11 +25,14 @@ BLANK, SPACE = 0, 1
 @dataclass(frozen=True, slots=True)
 class Reading:
     """Of `streams` carriers over `steps` steps: best symbol (steps, streams) int8, what the network knows of each
-    (streams, steps, HIDDEN), and the probability of the best symbol (steps, streams)."""
+    (streams, steps, HIDDEN), the probability of the best symbol (steps, streams), and the likeliest symbols with the
+    logarithms of their chances, (streams, steps, KEPT) both."""
 
     symbols: npt.NDArray[np.int8]
     hidden: Array
     sure: Array
+    likely: Symbols
+    chances: Chances
 
 
 class MorseReader:
@@ -51,10 +55,9 @@ class MorseReader:
     def read(self, features: Array) -> Reading:
         """`features`: (streams, steps, STEP_FRAMES * (2 * CONTEXT_BINS + 1)), see `features`."""
         logits, hidden, self._first, self._second = self._network.run(x=features, h1=self._first, h2=self._second)
-        best = logits.argmax(axis=2)
-        top = np.take_along_axis(logits, best[..., None], 2)[..., 0]
-        sure = 1.0 / np.exp(logits - top[..., None]).sum(axis=2)
-        return Reading(np.ascontiguousarray(best.T.astype(np.int8)), hidden, np.ascontiguousarray(sure.T))
+        likely, chances = likeliest(logits)
+        symbols, sure = np.ascontiguousarray(likely[..., 0].T), np.exp(np.ascontiguousarray(chances[..., 0].T))
+        return Reading(symbols, hidden, sure, likely, chances)
 
 
 def features(level: Array, centres: npt.NDArray[np.int64]) -> Array:

@@ -16,7 +16,7 @@ import numpy.typing as npt
 import scipy.ndimage
 
 from hearmark.events import Mode
-from hearmark.modes.morse import CONTEXT_BINS, STEP_FRAMES, MorseReader, features
+from hearmark.modes.morse import CONTEXT_BINS, STEP_FRAMES, MorseReader, Reading, features
 from hearmark.modes.network import Array, Network, compress
 from hearmark.pileup.look import Look, softmax
 from hearmark.pileup.match import Matcher
@@ -77,6 +77,8 @@ class MorseFinder:
         self._all = np.append(self._centres, grid.zero)
         self._network = Network("hearmark.pileup", "morse_finder.onnx")
         self._reader = MorseReader(len(self._all))
+        self.reading: Reading | None = None
+        """What was read in the newest look: of every stream and, last, of the DX."""
         self.forget()
 
     def forget(self) -> None:
@@ -89,7 +91,7 @@ class MorseFinder:
         """See `Finder`."""
         level = compress(ratio)
         seen = features(level, self._all)
-        reading = self._reader.read(seen)
+        self.reading = reading = self._reader.read(seen)
         hidden = reading.hidden
         match = self._matcher.feed(
             np.ascontiguousarray(reading.symbols[:, :-1]), np.ascontiguousarray(reading.symbols[:, -1])

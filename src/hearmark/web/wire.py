@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import math
-from dataclasses import fields
+from dataclasses import fields, is_dataclass
 from typing import Any
 
 import numpy as np
@@ -26,6 +26,8 @@ def _plain(value: Any) -> Any:
         return round(value, 6) if math.isfinite(value) else None
     if isinstance(value, (tuple, list)):
         return [_plain(x) for x in value]
+    if is_dataclass(value) and not isinstance(value, type):
+        return {f.name: _plain(getattr(value, f.name)) for f in fields(value)}
     if isinstance(value, dict):
         return {str(k): _plain(v) for k, v in value.items()}
     return value

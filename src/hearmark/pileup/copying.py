@@ -1,0 +1,141 @@
+"""What every station sends, while it sends: each transmission has its copyist on the stream nearest to its carrier."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from hearmark.events import Emission, Over
+from hearmark.modes.alphabet import ALPHABET, UNITS
+from hearmark.modes.copyist import KEPT, NOTHING, Copy, Copyist
+from hearmark.modes.morse import Reading
+from hearmark.pileup.copied import calls_in, partials_in
+from hearmark.pileup.look import STEP_S
+
+DEPTH = 1024
+"""Steps kept: 33 s; a transmission is copied from its start as soon as it is known to be one."""
+LEAD_S, TAIL_S = 0.1, 0.55
+"""A character is read after it was sent: what comes so long after a transmission still belongs to it."""
+REACH_HZ = 24.0
+LIKELY = 0.8
+"""From this probability on a call is told as the transmission's."""
+
+
+@dataclass(slots=True)
+class _Sheet:
+    """One transmission's copyist, its stream, the step from which and up to which it has copied."""
+
+    stream: int
+    first: int
+    next: int
+    copyist: Copyist = field(default_factory=Copyist)
+
+
+class Copying:
+    """Feed every reading; ask for the text of a transmission. `frequency_hz`: of the streams, the DX's last."""
+
+    def __init__(self, frequency_hz: npt.NDArray[np.float64], dx_hz: float) -> None:
+        self._frequency_hz, self._dx_hz = frequency_hz, dx_hz
+        count = len(frequency_hz) + 1
+        self._symbols = np.zeros((DEPTH, count, KEPT), np.int8)
+        self._chances = np.zeros((DEPTH, count, KEPT), np.float16)
+        self._time_s = np.zeros(DEPTH)
+        self._count = 0
+        self._sheets: dict[int, _Sheet] = {}
+        self._over: tuple[int, _Sheet] | None = None
+        self._cut: dict[int, Copy] = {}
+
+    def add(self, start_s: float, reading: Reading) -> None:
+        """The newest steps; `start_s`: when the first one's window begins."""
+        steps = reading.likely.shape[1]
+        rows = np.arange(self._count, self._count + steps) % DEPTH
+        self._symbols[rows] = reading.likely.transpose(1, 0, 2)
+        self._chances[rows] = reading.chances.transpose(1, 0, 2)
+        self._time_s[rows] = start_s + STEP_S * np.arange(steps)
+        self._count += steps
+
+    def forget(self) -> None:
+        """After a gap: what was open is over."""
+        self._cut = {number: sheet.copyist.copy() for number, sheet in self._sheets.items()}
+        self._sheets.clear()
+        self._over = None
+        self._count = 0
+
+    def emission(self, emission: Emission) -> Emission:
+        """The same transmission with text, speed and calls as far as they are known."""
+        if emission.id in self._cut:
+            return self._told(emission, self._cut[emission.id])
+        stream = self._stream(emission.frequency_hz)
+        if stream is None:
+            return emission
+        sheet = self._sheets.get(emission.id)
+        if sheet is None or sheet.stream != stream:
+            first = self._step(emission.start_s - LEAD_S)
+            sheet = self._sheets[emission.id] = _Sheet(stream, first, first)
+        copy = self._copied(sheet, emission.stop_s)
+        if emission.stop_s is not None:
+            del self._sheets[emission.id]
+        return self._told(emission, copy)
+
+    @staticmethod
+    def _told(emission: Emission, copy: Copy) -> Emission:
+        ended = emission.stop_s is not None
+        calls = tuple(replace(call, probability=round(call.probability, 3)) for call in calls_in(copy, ended))
+        best = calls[0].call if calls and calls[0].probability >= LIKELY else None
+        return replace(
+            emission, text=copy.text, sure=_rounded(copy), speed_wpm=speed_wpm([copy]), call=best, calls=calls,
+            partials=partials_in(copy),
+        )  # fmt: skip
+
+    def over(self, over: Over) -> Over:
+        """The same over of the DX with its text."""
+        if self._over is None or self._over[0] != over.id:
+            first = self._step(over.start_s - LEAD_S)
+            self._over = (over.id, _Sheet(len(self._frequency_hz), first, first))
+        copy = self._copied(self._over[1], over.stop_s)
+        return replace(over, text=copy.text, sure=_rounded(copy))
+
+    def _copied(self, sheet: _Sheet, stop_s: float | None) -> Copy:
+        last = self._count if stop_s is None else min(self._count, self._step(stop_s + TAIL_S))
+        sheet.next = max(sheet.next, self._count - DEPTH)
+        if last > sheet.next:
+            rows = np.arange(sheet.next, last) % DEPTH
+            sheet.copyist.feed(self._symbols[rows, sheet.stream], self._chances[rows, sheet.stream].astype(np.float32))
+            sheet.next = last
+        return sheet.copyist.copy() if sheet.next > sheet.first else NOTHING
+
+    def _step(self, time_s: float) -> int:
+        """Number of the step at a time, within those that are kept."""
+        if not self._count:
+            return 0
+        newest = self._time_s[(self._count - 1) % DEPTH]
+        back = int(np.floor((newest - time_s) / STEP_S + 0.5))
+        return min(max(self._count - 1 - back, 0, self._count - DEPTH), self._count)
+
+    def _stream(self, frequency_hz: float) -> int | None:
+        """The stream that reads this carrier, if any does."""
+        if abs(frequency_hz - self._dx_hz) < REACH_HZ:
+            return len(self._frequency_hz)
+        nearest = int(np.argmin(np.abs(self._frequency_hz - frequency_hz)))
+        return nearest if abs(self._frequency_hz[nearest] - frequency_hz) < REACH_HZ else None
+
+
+def speed_wpm(copies: Iterable[Copy]) -> float | None:
+    """Speed from when the characters inside words came, words a minute; None while there are too few.
+
+    A hand that leaves wide gaps between letters reads slower than it keys.
+    """
+    steps, units = 0, 0
+    for copy in copies:
+        for k in range(1, len(copy.text)):
+            if copy.text[k] != " " and copy.text[k - 1] != " " and copy.sure[k] > 0.5:
+                steps += copy.step[k] - copy.step[k - 1]
+                units += UNITS[ALPHABET.index(copy.text[k])] + 3
+    return round(1.2 / (steps * STEP_S / units), 1) if units >= 20 and steps > 0 else None
+
+
+def _rounded(copy: Copy) -> tuple[float, ...]:
+    return tuple(round(p, 2) for p in copy.sure)
