@@ -162,7 +162,7 @@ def test_simulate_refuses_what_it_cannot_do(run: Run, tmp_path: Path) -> None:
 def test_listen_serves_the_demo_and_records_it(run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     served = []
 
-    def serve(session: LiveSession, port: int) -> None:
+    def serve(session: LiveSession, port: int, more: object) -> None:
         for _, event in zip(range(20), session._source, strict=False):
             session._engine.feed(event)
         session._engine.finish()  # type: ignore[attr-defined]

@@ -16,6 +16,7 @@ from hearmark.commands import radio as radio_command
 from hearmark.commands.chase import chase, open_board
 from hearmark.commands.exposure import exposure
 from hearmark.commands.log import log
+from hearmark.commands.practice import open_room, practice
 from hearmark.commands.repeaters import repeaters
 from hearmark.commands.report import keep_live, report
 from hearmark.commands.satellites import passes
@@ -156,6 +157,8 @@ def listen(**options: Any) -> None:
     from hearmark.engine import Engine, EngineConfig
     from hearmark.files import check_writable
     from hearmark.listening import Recorder, Wish, open_live
+    from hearmark.practice.lesson import levels
+    from hearmark.practice.served import routes
     from hearmark.session import Remembering, SessionRecord
     from hearmark.settings import read_settings
     from hearmark.sources.recording import SigmfWriter
@@ -184,17 +187,21 @@ def listen(**options: Any) -> None:
     beside["logbook"] = logbook
     beside["forecaster"] = Forecaster(settings.station)
     board = beside["board"] = open_board(settings, logbook)
+    room = open_room(levels(), settings.station.call, alone=False)
+    room.start()
     try:
         if record_path is None:
-            serve(LiveSession(heard.events, engine, view, paced=heard.paced, **beside), port=port)
+            serve(LiveSession(heard.events, engine, view, paced=heard.paced, **beside), port=port, more=routes(room))
             return
         with SigmfWriter(record_path, heard.sample_rate_hz, heard.title) as writer:
             recorder = Recorder(engine, writer, heard.mode)
             try:
-                serve(LiveSession(heard.events, recorder, view, paced=heard.paced, **beside), port=port)
+                session = LiveSession(heard.events, recorder, view, paced=heard.paced, **beside)
+                serve(session, port=port, more=routes(room))
             finally:
                 recorder.annotate()
     finally:
+        room.stop()
         board.stop()
         keep_live(logbook, record, begun)
 
@@ -208,6 +215,7 @@ commands.add_command(repeaters)
 commands.add_command(passes)
 commands.add_command(exposure)
 commands.add_command(chase)
+commands.add_command(practice)
 
 
 def main(arguments: Sequence[str] | None = None) -> None:

@@ -69,6 +69,8 @@ class Pileup:
         self._receiver = dx.Receiver(air, self._who, self._listening.passband_hz, self._listening.spread_hz, rng)
         self._talk = Talk(scenario.mode, scenario.sloppiness, rng)
         self._up_style = rng.random() if scenario.sloppiness else 0.0
+        if scenario.announces is not None:
+            self._up_style = scenario.announces
         self._crowd = Crowd(air, crowd, self.stations[0].call, rng)
         self._spare = [caller for caller in crowd if caller.arrives_s > scenario.duration_s]
         self._exchange: _Exchange | None = None

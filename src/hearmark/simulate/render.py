@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from dataclasses import replace
 from functools import lru_cache
 
 import numpy as np
@@ -25,7 +26,7 @@ from hearmark.simulate import channel, speech, static
 from hearmark.simulate.audio import band, fast_size
 from hearmark.simulate.emitter import CW_RATE_HZ, SPEECH_RATE_HZ, Emitter, emitter, keyed_envelope
 from hearmark.simulate.faults import Faults
-from hearmark.simulate.session import Session, Transmission
+from hearmark.simulate.session import Session, Station, Transmission
 
 _FRAME_CHOICES_S = (0.16, 0.32, 0.4, 0.8, 4.0)
 """Frame lengths of which a quarter is a whole number of samples at the low rates; 4 s serves every whole rate."""
@@ -36,12 +37,15 @@ _NOISE, _FADING, _CARRIERS, _IMPULSES, _DROPS = range(5)
 class Renderer:
     """Makes the samples of one session at one rate and centre, page by page.
 
-    `rate_hz` is a whole number. `noise=False` leaves out noise and impulses, for tests and for mixing.
+    `rate_hz` is a whole number. `noise=False` leaves out noise and impulses, for tests and for mixing. `hops`: length
+    of a page; short ones let a stream follow close behind people who are still being played (`hear`). Pages of another
+    length are the same stations in other noise.
     """
 
     def __init__(
-        self, session: Session, rate_hz: float, centre_hz: float, faults: Faults | None = None, noise: bool = True
-    ) -> None:
+        self, session: Session, rate_hz: float, centre_hz: float, faults: Faults | None = None, noise: bool = True,
+        hops: int = _HOPS,
+    ) -> None:  # fmt: skip
         if rate_hz != round(rate_hz) or not 1000 <= rate_hz <= 20_000_000:
             raise HearmarkError(f"Sample rate {rate_hz:g} Hz cannot be rendered; give whole hertz, 1000 to 20000000.")
         self.session, self.rate_hz, self.centre_hz = session, int(rate_hz), float(centre_hz)
@@ -49,7 +53,11 @@ class Renderer:
         self.noise = noise
         self._frame_s = next(s for s in _FRAME_CHOICES_S if _whole(s * rate_hz / 4))
         self._wide = round(self._frame_s * rate_hz)
-        self._page = _HOPS * self._wide // 2
+        self._hops = hops
+        self._page = hops * self._wide // 2
+        self._people: list[Station] = list(session.stations)
+        self._all: list[Transmission] = list(session.transmissions)
+        self._known: dict[tuple[int, float], int] = {}
         self._seed = session.scenario.seed
         self._end_s = max([session.scenario.duration_s, *(t.stop_s for t in session.transmissions)]) + 1.0
         self._fading: dict[int, channel.Fading] = {}
@@ -60,13 +68,39 @@ class Renderer:
         everywhere = static.carriers(_rng(self._seed, _CARRIERS, 0), session.scenario)
         self._carriers = [c for c in everywhere if abs(c[0] - self._tuned_hz) < self.rate_hz / 2]
         self._passband = self._edges()
-        order = sorted(range(len(session.transmissions)), key=lambda n: session.transmissions[n].start_s)
-        self._order = [n for n in order if self._hears(session.transmissions[n])]
+        order = sorted(range(len(self._all)), key=lambda n: self._all[n].start_s)
+        self._order = [n for n in order if self._hears(self._all[n])]
 
     @property
     def page_samples(self) -> int:
         """Samples of one page, the unit of work."""
         return self._page
+
+    @property
+    def ahead_s(self) -> float:
+        """So long after the end of a page transmissions still reach into it: they must be known by then."""
+        return self._frame_s / 4 + 0.01
+
+    def hear(self, sent: Transmission, station: Station) -> None:
+        """One more transmission of a session that is still being played, in order of their starts.
+
+        The same again, by station and start, when its sender broke off: samples already taken stay as they were.
+        """
+        while len(self._people) <= sent.station:
+            self._people.append(station)
+        self._people[sent.station] = station
+        known = self._known.get((sent.station, sent.start_s))
+        if known is None:
+            self._known[sent.station, sent.start_s] = len(self._all)
+            if self._hears(sent):
+                self._order.append(len(self._all))
+            self._all.append(sent)
+            return
+        if self._spoken:
+            # A voice that stops early has said the same words until then.
+            sent = replace(sent, text=self._all[known].text)
+        self._all[known] = sent
+        self._low.pop(known, None)
 
     def samples(self, first: int, count: int) -> ComplexArray:
         """Samples `first` to `first + count`, complex64; zero where blocks were dropped."""
@@ -120,12 +154,12 @@ class Renderer:
     def _stations(self, page: int) -> ComplexArray:
         """Overlap-save: frame h of the page keeps its middle half, samples [h, h + 1) hop of the page."""
         hop = self._wide // 2
-        spectra = np.zeros((_HOPS, self._wide), np.complex64)
+        spectra = np.zeros((self._hops, self._wide), np.complex64)
         start_s, stop_s = page * self._page / self.rate_hz, (page + 1) * self._page / self.rate_hz
         margin_s = self._frame_s / 2
         touched = False
         for n in self._order:
-            sent = self.session.transmissions[n]
+            sent = self._all[n]
             if sent.start_s - 2 * margin_s > stop_s:
                 break
             if sent.stop_s + 2 * margin_s < start_s:
@@ -146,24 +180,28 @@ class Renderer:
         if n not in self._low:
             self._low[n] = self._sent(n)
         begin, signal = self._low[n]
-        # Frame h covers low-rate samples from (page * _HOPS + h) * hop - hop / 2 on.
-        first = page * _HOPS * hop - hop // 2
-        span = np.zeros((_HOPS + 1) * hop, np.complex64)
+        # Frame h covers low-rate samples from (page * hops + h) * hop - hop / 2 on.
+        first = page * self._hops * hop - hop // 2
+        span = np.zeros((self._hops + 1) * hop, np.complex64)
         a, b = max(first, begin), min(first + len(span), begin + len(signal))
         if a >= b:
             return
         span[a - first : b - first] = signal[a - begin : b - begin]
-        frames = np.lib.stride_tricks.sliding_window_view(span, size)[::hop][:_HOPS]
+        frames = np.lib.stride_tricks.sliding_window_view(span, size)[::hop][: self._hops]
         lines = fft.fft(frames, axis=1) * _taper(size)
-        shift = self._bin(self.session.transmissions[n])
+        shift = self._bin(self._all[n])
         # The frame starts half a hop early: the shifted line must have the phase of absolute time there.
-        count = np.arange(_HOPS) + page * _HOPS
+        count = np.arange(self._hops) + page * self._hops
         phase = np.exp(2j * np.pi * ((shift * (count * 0.5 - 0.25)) % 1.0)).astype(np.complex64)
         lines *= (phase * np.float32(self._wide / size))[:, None]
         _place(spectra, lines, shift)
 
+    @property
+    def _spoken(self) -> bool:
+        return self.session.scenario.mode != "cw"
+
     def _low_rate_hz(self) -> float:
-        return CW_RATE_HZ if self.session.scenario.mode == "cw" else SPEECH_RATE_HZ
+        return SPEECH_RATE_HZ if self._spoken else CW_RATE_HZ
 
     def _bin(self, sent: Transmission) -> int:
         return round((sent.frequency_hz - self._tuned_hz) * self._frame_s)
@@ -174,15 +212,15 @@ class Renderer:
 
     def _sent(self, n: int) -> tuple[int, ComplexArray]:
         """First low-rate sample and samples of transmission `n`: modulated, faded, at its level, tuned to the bin."""
-        sent = self.session.transmissions[n]
-        station = self.session.stations[sent.station]
+        sent = self._all[n]
+        station = self._people[sent.station]
         rate_hz = self._low_rate_hz()
         who = emitter(self._seed, station.index, station.fist)
         begin = math.ceil((sent.start_s * self._stretch - 0.01) * rate_hz)
         offset_s = begin / rate_hz - sent.start_s * self._stretch
         if sent.keying_s is not None:
             body = keyed_envelope(sent.keying_s, offset_s, sent.stop_s - sent.start_s, who, rate_hz)
-        elif self.session.scenario.mode == "cw":
+        elif not self._spoken:
             raise HearmarkError(f"Transmission {n} of a CW session has no key times; give keying_s.")
         else:
             body = _voice(sent, station.voice, self.session.scenario.mode, offset_s, who)

@@ -44,6 +44,8 @@ class Scenario:
     carriers: int = 0
     sloppiness: float = 0.5
     """0: everyone by the book and at one pace; 1: every variation of text, timing, repeats, manners at its widest."""
+    announces: float | None = None
+    """How fully the DX says where he listens, 0 ("up") to 1 (with figures), see `texts.up_phrase`; None: drawn."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,7 @@ from typing import Any, Protocol
 from hearmark.duplex.announcement import written
 from hearmark.errors import HearmarkError
 from hearmark.events import Allowed, Answer, Block, Event, Mode, Note, Plan, RadioState
-from hearmark.web.actions import Action
+from hearmark.web.actions import Action, read_action
 from hearmark.web.ahead import pieces, read_ahead
 from hearmark.web.board import Board
 from hearmark.web.fan import Fan, Lane, Tab
@@ -123,6 +123,10 @@ class LiveSession:
         """A page goes."""
         self.fan.close(tab)
 
+    def take(self, tab: Tab, text: str) -> None:
+        """One text frame of a page; raises HearmarkError when it is no request or cannot be met."""
+        self.ask(tab, read_action(text))
+
     def ask(self, tab: Tab, action: Action) -> None:
         """Hands an operator's request to the worker; it acts on it between two blocks."""
         if self._state in ("ended", "failed") and action.verb not in ("replay", "log", "name"):
@@ -213,7 +217,6 @@ class LiveSession:
         if isinstance(event, Block):
             return
         self._notice(event)
-
         with self.fan.story_lock:
             kept = self._story.feed(event)
             if isinstance(kept, bytes):

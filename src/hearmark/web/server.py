@@ -14,20 +14,20 @@ import logging
 import mimetypes
 import socket
 import threading
-from collections.abc import Iterable
+from collections.abc import Awaitable, Callable, Iterable, Sequence
 from importlib.resources import files
+from typing import Protocol
 
 import uvicorn
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import JSONResponse, PlainTextResponse, Response
-from starlette.routing import Route, WebSocketRoute
+from starlette.routing import BaseRoute, Route, WebSocketRoute
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from hearmark.errors import HearmarkError
-from hearmark.web.actions import read_action
 from hearmark.web.fan import Tab
 from hearmark.web.live import LiveSession
 from hearmark.web.wire import EVENT_VERSION, as_text
@@ -103,16 +103,83 @@ class Gatekeeper:
         await app(scope, receive, with_headers if scope["type"] == "http" else send)
 
 
-def make_app(session: LiveSession, hosts: Iterable[str]) -> ASGIApp:
-    """The application. `hosts`: the values of the Host header to answer to, such as "127.0.0.1:4327"."""
+class Session(Protocol):
+    """What is begun and ended with the server."""
+
+    def start(self) -> None:
+        """Begin."""
+        ...
+
+    def stop(self) -> None:
+        """End."""
+        ...
+
+
+class Linked(Protocol):
+    """What a page talks to over its WebSocket."""
+
+    def open(self, tab: Tab) -> None:
+        """A page comes."""
+        ...
+
+    def close(self, tab: Tab) -> None:
+        """A page goes."""
+        ...
+
+    def take(self, tab: Tab, text: str) -> None:
+        """One text frame of a page; raises HearmarkError for the page to show."""
+        ...
+
+
+def page_route(path: str, name: str = "") -> Route:
+    """Serves one file of the page by `name`, or the one that the path names."""
     served = static_files()
 
     async def page(request: Request) -> Response:
-        name = request.path_params.get("name", "index.html")
-        if name not in served:
+        wanted = request.path_params.get("name", name)
+        if wanted not in served:
             return PlainTextResponse("There is no such file.", status_code=404)
-        body, kind = served[name]
+        body, kind = served[wanted]
         return Response(body, media_type=kind)
+
+    return Route(path, page)
+
+
+def link_route(path: str, room: Linked) -> WebSocketRoute:
+    """The WebSocket between a page and what it talks to."""
+    return WebSocketRoute(path, _link(room))
+
+
+def _link(room: Linked) -> Callable[[WebSocket], Awaitable[None]]:
+    async def link(socket: WebSocket) -> None:
+        await socket.accept()
+        tab = Tab(asyncio.get_running_loop())
+        room.open(tab)
+        sending = asyncio.create_task(_send_all(socket, tab))
+        try:
+            while True:
+                text = await socket.receive_text()
+                try:
+                    room.take(tab, text)
+                except HearmarkError as error:
+                    refused = {"version": EVENT_VERSION, "type": "refused", "verb": "", "why": str(error)}
+                    tab.put("text", as_text(refused))
+        except (WebSocketDisconnect, KeyError):
+            pass
+        finally:
+            room.close(tab)
+            sending.cancel()
+            with contextlib.suppress(asyncio.CancelledError):
+                await sending
+
+    return link
+
+
+def make_app(session: LiveSession, hosts: Iterable[str], more: Sequence[BaseRoute] = ()) -> ASGIApp:
+    """The application. `hosts`: the values of the Host header to answer to, such as "127.0.0.1:4327".
+
+    `more`: pages of other rooms.
+    """
 
     async def forecast(request: Request) -> Response:
         try:
@@ -120,10 +187,6 @@ def make_app(session: LiveSession, hosts: Iterable[str]) -> ASGIApp:
         except HearmarkError as error:
             return JSONResponse({"why": str(error)}, status_code=400)
         return JSONResponse(facts)
-
-    async def chase(request: Request) -> Response:
-        body, kind = served["chase.html"]
-        return Response(body, media_type=kind)
 
     async def chase_list(request: Request) -> Response:
         try:
@@ -142,40 +205,16 @@ def make_app(session: LiveSession, hosts: Iterable[str]) -> ASGIApp:
                 return JSONResponse({"trouble": "That is too much at once; paste fewer lines."}, status_code=413)
         return JSONResponse(session.board.paste(body.decode("utf-8", errors="replace")))
 
-    async def link(socket: WebSocket) -> None:
-        await socket.accept()
-        tab = Tab(asyncio.get_running_loop())
-        session.open(tab)
-        sending = asyncio.create_task(_send_all(socket, tab))
-        try:
-            while True:
-                text = await socket.receive_text()
-                try:
-                    session.ask(tab, read_action(text))
-                except HearmarkError as error:
-                    refused = {"version": EVENT_VERSION, "type": "refused", "verb": "", "why": str(error)}
-                    tab.put("text", as_text(refused))
-        except (WebSocketDisconnect, KeyError):
-            pass
-        finally:
-            session.close(tab)
-            sending.cancel()
-            with contextlib.suppress(asyncio.CancelledError):
-                await sending
-
-    async def paths(request: Request) -> Response:
-        body, kind = served["path.html"]
-        return Response(body, media_type=kind)
-
     routes = [
-        Route("/", page),
-        Route("/path", paths),
+        page_route("/", "index.html"),
+        page_route("/path", "path.html"),
         Route("/path/forecast", forecast),
-        Route("/chase", chase),
+        page_route("/chase", "chase.html"),
         Route("/chase/list", chase_list),
         Route("/chase/paste", chase_paste, methods=["POST"]),
-        Route("/static/{name}", page),
-        WebSocketRoute("/link", link),
+        *more,
+        page_route("/static/{name}"),
+        link_route("/link", session),
     ]
     return Gatekeeper(Starlette(routes=routes), hosts)
 
@@ -193,14 +232,19 @@ async def _send_all(socket: WebSocket, tab: Tab) -> None:
 class Server:
     """A bound and running server; `url` says where. Stop it with `stop`, or use it in a `with`."""
 
-    def __init__(self, session: LiveSession, host: str = "127.0.0.1", port: int = PORT) -> None:
+    def __init__(
+        self, session: LiveSession, host: str = "127.0.0.1", port: int = PORT, more: Sequence[BaseRoute] = ()
+    ) -> None:
+        self._begin(session, lambda hosts: make_app(session, hosts, more), host, port)
+
+    def _begin(self, session: Session, make: Callable[[Iterable[str]], ASGIApp], host: str, port: int) -> None:
         self.session = session
         self._socket = _bind(host, port)
         self.port: int = self._socket.getsockname()[1]
         name = f"[{host}]" if ":" in host else host
         self.url = f"http://{name}:{self.port}/"
         names = {name, "127.0.0.1", "localhost", "[::1]"} if _is_loopback(host) else {name}
-        app = make_app(session, {f"{n}:{self.port}" for n in names})
+        app = make({f"{n}:{self.port}" for n in names})
         self._uvicorn = uvicorn.Server(
             uvicorn.Config(
                 app,
@@ -280,8 +324,8 @@ def _bind(host: str, port: int) -> socket.socket:
     return listener
 
 
-def serve(session: LiveSession, host: str = "127.0.0.1", port: int = PORT) -> None:
+def serve(session: LiveSession, host: str = "127.0.0.1", port: int = PORT, more: Sequence[BaseRoute] = ()) -> None:
     """Serves a session's page until interrupted, and prints its address. Port 0 takes any free one."""
-    server = Server(session, host, port)
+    server = Server(session, host, port, more)
     print(f"Hearmark listens: {server.url}  (Ctrl+C ends it)", flush=True)
     server.run()

@@ -11,8 +11,10 @@ export class Link {
    * @param {Model} model
    * @param {import("./frames.js").Description} description
    * @param {(frame: import("./frames.js").Frame) => void} onSound
+   * @param {string} path
    */
-  constructor(model, description, onSound) {
+  constructor(model, description, onSound, path = "/link") {
+    this.path = path;
     this.model = model;
     this.description = description;
     this.onSound = onSound;
@@ -26,7 +28,7 @@ export class Link {
   }
 
   open() {
-    const socket = new WebSocket(`ws://${location.host}/link`);
+    const socket = new WebSocket(`ws://${location.host}${this.path}`);
     socket.binaryType = "arraybuffer";
     this.socket = socket;
     socket.onopen = () => {

@@ -75,7 +75,7 @@ function line(to, scales, colour, hz, width, dash) {
  * @param {CanvasRenderingContext2D} to @param {Scales} scales @param {string} colour @param {string} ink
  * @param {number} hz @param {string} text @param {"wedge" | "ring"} shape
  */
-function sign(to, scales, colour, ink, hz, text, shape) {
+export function sign(to, scales, colour, ink, hz, text, shape) {
   const trueX = scales.x(hz);
   const x = clamp(scales, trueX);
   const y = scales.ground + 1;

@@ -1,0 +1,223 @@
+"""The room behind the page: wishes, what is told, the score sheet, sound."""
+
+import json
+import time
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import numpy as np
+import pytest
+from learner import quiet
+
+from hearmark.errors import HearmarkError
+from hearmark.practice.desk import Desk, Found
+from hearmark.practice.ears import Ears, own_sound
+from hearmark.practice.play import Practice
+from hearmark.practice.room import Room
+from hearmark.practice.wishes import frequency_hz, read_wish
+from hearmark.web.sound import PITCH_HZ, SOUND_RATE_HZ
+
+
+class FakeTab:
+    """Keeps what a page would get."""
+
+    def __init__(self) -> None:
+        self.frames: list[str | bytes] = []
+        self.stale = False
+        self.dropped = {"sound": 0, "text": 0, "row": 0}
+
+    def put(self, lane: str, frame: str | bytes) -> None:
+        self.frames.append(frame)
+
+    def messages(self, kind: str) -> list[dict[str, Any]]:
+        texts = [json.loads(frame) for frame in list(self.frames) if isinstance(frame, str)]
+        return [one for one in texts if one["type"] == kind]
+
+
+@pytest.fixture
+def make() -> Iterator[Callable[..., tuple[Room, FakeTab]]]:
+    rooms: list[Room] = []
+
+    def start(**options: Any) -> tuple[Room, FakeTab]:
+        lessons = options.pop("lessons", {"quiet": quiet(callers=4), "one": quiet(callers=1, aids=["ear", "marks"])})
+        room = Room(lessons, "Q9TST", **options)
+        rooms.append(room)
+        room.start()
+        tab = FakeTab()
+        room.open(tab)  # type: ignore[arg-type]
+        return room, tab
+
+    yield start
+    for room in rooms:
+        room.stop()
+
+
+def until(come: Callable[[], Any], limit_s: float = 30.0) -> Any:
+    end = time.monotonic() + limit_s
+    while not (found := come()):
+        if time.monotonic() > end:
+            pytest.fail(f"This did not come in {limit_s:g} s.")
+        time.sleep(0.02)
+    return found
+
+
+def wish(room: Room, tab: FakeTab, **fields: Any) -> None:
+    room.take(tab, json.dumps(fields))  # type: ignore[arg-type]
+
+
+def test_a_page_gets_lessons_then_the_state_and_each_change(make: Any) -> None:
+    room, tab = make()
+    levels = tab.messages("levels")[0]
+    assert [one["name"] for one in levels["levels"]] == ["quiet", "one"]
+    assert levels["levels"][0]["text"] == ["Listen.", "Then call."]
+    assert levels["call"] == "Q9TST"
+    assert tab.messages("practice")[0]["stage"] == "choose"
+    wish(room, tab, verb="begin", name="quiet", seed=5)
+    until(lambda: [one for one in tab.messages("practice") if one["stage"] == "lesson"])
+    wish(room, tab, verb="split", on=False)
+    wish(room, tab, verb="put", dial="transmit", text="+3.2")
+    wish(room, tab, verb="lock", on=True)
+    wish(room, tab, verb="rit", hz=-40)
+    radio = until(
+        lambda: [one for one in tab.messages("practice") if one["stage"] != "choose" and one["radio"]["rit_hz"]]
+    )[-1]["radio"]
+    assert radio["other_hz"] == 14_026_200.0
+    assert radio["transmit_hz"] == radio["dial_hz"] == 14_023_000.0
+    assert radio["receive_hz"] == 14_022_960.0
+    assert radio["locked"]
+    wish(room, tab, verb="turn", dial="receive", hz=100)
+    assert "locked" in until(lambda: tab.messages("refused"))[-1]["why"]
+    late = FakeTab()
+    room.open(late)  # type: ignore[arg-type]
+    assert late.messages("practice")[0]["radio"]["locked"]
+
+
+def test_the_window_is_not_given_away_without_aids(make: Any) -> None:
+    room, tab = make()
+    wish(room, tab, verb="begin", name="quiet")
+    shown = until(lambda: [one for one in tab.messages("snapshot") if one["dx_hz"]])[-1]
+    assert (shown["window_low_hz"], shown["window_high_hz"]) == (14_019_000.0, 14_029_100.0)
+    wish(room, tab, verb="aid", what="ear", on=True)
+    shown = until(lambda: [one for one in tab.messages("snapshot") if one["window_low_hz"] == 14_024_900.0])[-1]
+    until(lambda: tab.messages("Ear"))
+    assert not tab.messages("Answer")
+    assert not tab.messages("Turn")
+
+
+def test_key_faults_and_sheet_reach_the_page_and_the_keeper(make: Any) -> None:
+    kept: list[dict[str, Any]] = []
+    room, tab = make(keep=kept.append)
+    wish(room, tab, verb="sound", on=True)
+    wish(room, tab, verb="begin", name="quiet")
+    wish(room, tab, verb="split", on=False)
+    wish(room, tab, verb="send", what="call")
+    told = until(lambda: [one for one in tab.messages("practice") if one.get("faults")])[-1]
+    assert {fault["kind"] for fault in told["faults"]} >= {"split off", "on his frequency"}
+    assert told["sending"] == {"what": "call", "text": "Q9TST"}
+    until(lambda: [frame for frame in tab.frames if isinstance(frame, bytes)])
+    wish(room, tab, verb="leave")
+    over = until(lambda: [one for one in tab.messages("practice") if one["stage"] == "over"])[0]
+    assert over["sheet"]["others"]["program_s"] == "pending"
+    found = until(lambda: kept, 120.0)[0]
+    assert found["counts"]["split off"] == 1
+    assert found["aids"] == []
+    assert found["others"]["tail_ender_s"] > 5.0
+    assert found["others"]["program_s"] is None or found["others"]["program_s"] > 5.0
+    wish(room, tab, verb="send", what="call")
+    assert "lesson is over" in until(lambda: tab.messages("refused"))[-1]["why"]
+
+
+def test_begin_again_and_pause(make: Any) -> None:
+    room, tab = make()
+    wish(room, tab, verb="begin", name="one")
+    wish(room, tab, verb="pause", on=True)
+    until(lambda: [one for one in tab.messages("status") if one["state"] == "paused"])
+    wish(room, tab, verb="begin", name="quiet", call="W0RK")
+    told = until(lambda: [one for one in tab.messages("practice") if one.get("name") == "quiet"])[-1]
+    assert told["call"] == "W0RK"
+    before = until(lambda: [one for one in tab.messages("status") if one["state"] == "running" and one["now_s"] > 0.4])
+    assert before
+
+
+def test_wishes_that_cannot_be_are_one_sentence(make: Any) -> None:
+    room, tab = make(voice=False)
+    wish(room, tab, verb="split", on=True)
+    assert "choose one and begin" in until(lambda: tab.messages("refused"))[-1]["why"]
+    wish(room, tab, verb="begin", name="nothing")
+    until(lambda: "no lesson 'nothing'" in tab.messages("refused")[-1]["why"])
+    wish(room, tab, verb="begin", name="quiet", mode="usb")
+    until(lambda: "speech synthesiser" in tab.messages("refused")[-1]["why"])
+    for text, sentence in [
+        ("{", "not JSON"), ("[]", "does not know"), ('{"verb": "transmit"}', "does not know"),
+        ('{"verb": "split"}', "needs 'on'"), ('{"verb": "split", "on": 1}', "'on' of 'split' cannot be"),
+        ('{"verb": "turn", "dial": "receive", "hz": true}', "cannot be"),
+        ('{"verb": "turn", "dial": "receive", "hz": NaN}', "no usable number"),
+        ('{"verb": "log", "text": "' + "A" * 200 + '"}', "too long"),
+        ('{"verb": "mark", "colour": 1}', "'colour' of 'mark' cannot be"),
+    ]:  # fmt: skip
+        with pytest.raises(HearmarkError, match=sentence):
+            read_wish(text)
+
+
+@pytest.mark.parametrize(
+    ("typed", "hz"),
+    [("14028", 14_028e3), ("14028,5 kHz", 14_028.5e3), ("+5", 14_028e3), ("up 2.5", 14_025.5e3), ("-1", 14_022e3),
+     ("down 1", 14_022e3), ("\N{MINUS SIGN}1.5", 14_021.5e3)],
+)  # fmt: skip
+def test_frequencies_as_typed(typed: str, hz: float) -> None:
+    assert frequency_hz(typed, 14_023_000.0) == pytest.approx(hz)
+
+
+@pytest.mark.parametrize("typed", ["", "five", "nan", "+", "1e99", "14.023.5"])
+def test_what_is_no_frequency_is_told(typed: str) -> None:
+    with pytest.raises(HearmarkError, match=r"is no frequency: type kHz, like 14028\.0"):
+        frequency_hz(typed, 14_023_000.0)
+
+
+def test_hands_on_the_radio() -> None:
+    desk = Desk("cw", Found(14_023_000.0, 14_025_000.0, False), 14_019_000.0, 14_029_000.0, receivers=1)
+    assert desk.transmit_hz == 14_023_000.0
+    desk.split(True)
+    assert desk.transmit_hz == 14_025_000.0
+    assert desk.ears_hz == (14_023_000.0, 14_023_000.0)
+    desk.peek(True)
+    assert desk.ears_hz == (14_025_000.0, 14_025_000.0)
+    desk.peek(False)
+    desk.exchange()
+    assert (desk.receive_hz, desk.transmit_hz) == (14_025_000.0, 14_023_000.0)
+    desk.level()
+    assert desk.transmit_hz == 14_025_000.0
+    desk.lock(True)
+    for act in (lambda: desk.turn("receive", 10.0), desk.exchange):
+        with pytest.raises(HearmarkError, match="locked"):
+            act()
+    with pytest.raises(HearmarkError, match="nothing to hear beyond"):
+        desk.put("transmit", 14_100_000.0)
+    two = Desk("cw", Found(14_023_000.0, 14_025_000.0, True), 14_019_000.0, 14_029_000.0, receivers=2)
+    assert two.ears_hz == (14_023_000.0, 14_025_000.0)
+    with pytest.raises(HearmarkError, match="two receivers"):
+        two.peek(True)
+
+
+def test_the_receiver_is_muted_while_we_send() -> None:
+    practice = Practice(quiet(callers=1))
+    ears = Ears("cw")
+    mine = own_sound("Q9TST", "cw", 28.0, "s01")
+    heard = []
+    for number in range(200):
+        block = practice.next_block()
+        if number == 60:
+            ears.send(mine)
+        frame = ears.feed(block, *practice.desk.ears_hz)
+        if frame is not None:
+            heard.append(np.frombuffer(frame[32:], "<i2").reshape(-1, 2).astype(float))
+    at = len(np.concatenate(heard[:59]))
+    sound = np.concatenate(heard)[at : at + len(mine)]
+    whole = np.concatenate(heard)
+    shift = int(np.argmax(np.correlate(whole[:, 0], mine.astype(float), "valid")))
+    sound = whole[shift : shift + len(mine)]
+    np.testing.assert_array_equal(sound[:, 0], mine)
+    np.testing.assert_array_equal(sound[:, 1], mine)
+    spectrum = np.abs(np.fft.rfft(sound[:, 0]))
+    assert np.argmax(spectrum) * SOUND_RATE_HZ / len(sound) == pytest.approx(PITCH_HZ, abs=2.0)
+    assert np.std(whole[shift + len(mine) + 5000 :, 0]) > 100.0
