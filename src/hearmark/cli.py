@@ -22,6 +22,7 @@ from hearmark.commands.report import keep_live, report
 from hearmark.commands.satellites import passes
 from hearmark.commands.shared import absolute_window_hz, hz, progress
 from hearmark.commands.store import open_logbook
+from hearmark.commands.study import study
 from hearmark.errors import HearmarkError
 from hearmark.events import Mode, Plan
 
@@ -216,6 +217,7 @@ commands.add_command(passes)
 commands.add_command(exposure)
 commands.add_command(chase)
 commands.add_command(practice)
+commands.add_command(study)
 
 
 def main(arguments: Sequence[str] | None = None) -> None:

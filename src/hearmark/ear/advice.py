@@ -10,6 +10,7 @@ theirs the chance is 1 in n + 1 (the largest of n + 1 independent equal draws).
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from scipy.special import ndtr
@@ -88,17 +89,21 @@ def rivals(frequency_hz: FloatArray, around: Surroundings) -> FloatArray:
     level_db = np.asarray(around.activity_db, dtype=np.float64)
     if activity_hz.shape != level_db.shape or activity_hz.ndim != 1 or len(activity_hz) < 2:
         raise HearmarkError("Activity needs two arrays of one equal length of at least 2: frequency and level in dB.")
-    busy = 1.0 / (1.0 + np.exp(-np.clip((level_db - HEARD_DB) / SOFT_DB, -50.0, 50.0)))
-    callers = busy * np.gradient(activity_hz) / around.manner.caller_hz
-    near = _passband(frequency_hz[:, None] - activity_hz[None, :], around.manner.passband_hz)
+    callers = busy(level_db) * np.gradient(activity_hz) / around.manner.caller_hz
+    near = _hears(frequency_hz, activity_hz, around.manner.passband_hz)
     return np.asarray(near @ callers)
+
+
+def busy(level_db: FloatArray) -> FloatArray:
+    """How surely somebody calls, 0 to 1, from the power over the floor; shape of `level_db`."""
+    return np.asarray(1.0 / (1.0 + np.exp(-np.clip((level_db - HEARD_DB) / SOFT_DB, -50.0, 50.0))))
 
 
 def chances(ear: Ear, around: Surroundings) -> FloatArray:
     """Chance of being picked on the next call, for each frequency of the ear, shape (n,)."""
     frequency_hz = ear.frequency_hz
     step_hz = frequency_hz[1] - frequency_hz[0]
-    near = _passband(frequency_hz[:, None] - frequency_hz[None, :], around.manner.passband_hz)
+    near = _hears(frequency_hz, frequency_hz, around.manner.passband_hz)
     listens = np.minimum(near @ ear.density_per_hz * step_hz, 1.0)
     wins = chosen(rivals(frequency_hz, around), around.own_db)
     return np.asarray(listens * around.hears_us * wins * may_send(frequency_hz, around))
@@ -155,6 +160,16 @@ def advice(time_s: float, place: Recommendation, cued: Cued) -> Advice:
         alternative_hz=place.alternative_hz,
         cue_probability=cued.probability,
     )
+
+
+def _hears(frequency_hz: FloatArray, other_hz: FloatArray, width_hz: float) -> FloatArray:
+    """How well a receiver on each frequency hears each other one, shape (n, k); kept, since grids come again."""
+    return _heard(np.asarray(frequency_hz).tobytes(), np.asarray(other_hz).tobytes(), width_hz)
+
+
+@lru_cache(maxsize=16)
+def _heard(frequency: bytes, other: bytes, width_hz: float) -> FloatArray:
+    return _passband(np.frombuffer(frequency)[:, None] - np.frombuffer(other)[None, :], width_hz)
 
 
 def _passband(offset_hz: FloatArray, width_hz: float) -> FloatArray:

@@ -99,13 +99,20 @@ class Air:
         self._count += 1
         heapq.heappush(self._queue, (max(time_s, self.now_s), self._count, action, arguments))
 
-    def run(self, until_s: float) -> list[Transmission]:
-        """Let everything up to `until_s` happen; the transmissions that started or were cut short, in order."""
+    def run(self, until_s: float, until_over: bool = False) -> list[Transmission]:
+        """Let everything up to `until_s` happen; the transmissions that started or were cut short, in order.
+
+        `until_over`: stay at the moment in which the DX begins to send.
+        """
+        before_s = self.over_start_s
         while self._queue and self._queue[0][0] <= until_s:
             time_s, _, action, arguments = heapq.heappop(self._queue)
             self.now_s = time_s
             action(*arguments)
-        self.now_s = max(self.now_s, until_s)
+            if until_over and self.over_start_s != before_s:
+                break
+        else:
+            self.now_s = max(self.now_s, until_s)
         fresh = [self.transmission(sending) for _, sending in sorted(self._fresh.items()) if not sending.own]
         self._fresh.clear()
         return fresh

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import random
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
@@ -82,6 +83,8 @@ class Caller:
         self.worked_at_s: float | None = None
         self.gone = False
         self.told_split = False
+        self.guide: Callable[[Caller, float], float | None] | None = None
+        """Asked once a turn, with the time, for the frequency to call on; None: as he would himself."""
         self.known: tuple[float, float] | None = None
         """(time from which he can be there, frequency) of the answered one he found."""
 
@@ -103,7 +106,10 @@ class Caller:
         manners, rng = self.manners, self.rng
         if width_hz == 0.0:
             return True
-        if self.known is not None and time_s >= self.known[0]:
+        guided_hz = None if self.guide is None else self.guide(self, time_s)
+        if guided_hz is not None:
+            self.frequency_hz = guided_hz
+        elif self.known is not None and time_s >= self.known[0]:
             self.frequency_hz = min(max(self.known[1], low_hz - 300.0), high_hz + 300.0)
             self.known = None
         elif manners.policy == "wander" and rng.random() < 0.4:

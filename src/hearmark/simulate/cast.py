@@ -16,47 +16,56 @@ _SYNTHETIC = tuple(f"s{number:02d}" for number in range(1, 17))
 _RECORDED = tuple(f"h-{language}{suffix}" for language in ("en", "es", "fr", "ru") for suffix in ("", "-2", "-3"))
 
 
-def people(scenario: Scenario, rng: random.Random) -> tuple[list[Station], list[Caller]]:
-    """The DX and all callers: those there from the start, those who come later, those who may take a free place."""
-    seed, wide, morse = scenario.seed, scenario.sloppiness, scenario.mode == "cw"
-    dx_wpm = rng.gauss(28.0, 4.5 * wide) if morse else rng.uniform(150.0, 150.0 + 50.0 * wide)
-    dx_wpm = min(max(dx_wpm, 18.0), 40.0) if morse else dx_wpm
-    stations = [
-        Station(
-            0, calls.rare(rng), scenario.dx_snr_db, round(dx_wpm, 1), rng.choice(_SYNTHETIC), _fist(rng, 0.5 * wide)
-        )
-    ]
-    crowd: list[Caller] = []
-    dx_path_db = rng.uniform(4.0, 16.0)
-    total = scenario.callers + round(scenario.duration_s / 9.0)
-    taken = {stations[0].call}
-    share, first = scenario.undisciplined, rng.random()
-    for index in range(1, total + 1):
-        own = stream(seed, index)
+class Cast:
+    """All who ever come to one pile-up: station 0 is the DX, the callers follow in the order of their numbers.
+
+    Each caller is drawn from a stream of his own, so that it is no matter when he is asked for.
+    """
+
+    def __init__(self, scenario: Scenario, rng: random.Random) -> None:
+        wide, morse = scenario.sloppiness, scenario.mode == "cw"
+        dx_wpm = rng.gauss(28.0, 4.5 * wide) if morse else rng.uniform(150.0, 150.0 + 50.0 * wide)
+        dx_wpm = min(max(dx_wpm, 18.0), 40.0) if morse else dx_wpm
+        dx_call = calls.rare(rng)
+        voice = rng.choice(_SYNTHETIC)
+        self.stations = [Station(0, dx_call, scenario.dx_snr_db, round(dx_wpm, 1), voice, _fist(rng, 0.5 * wide))]
+        """The DX and those who were asked for; others may stand here too, with numbers of their own."""
+        self._scenario, self._dx_wpm = scenario, dx_wpm
+        self._dx_path_db = rng.uniform(4.0, 16.0)
+        self._first = rng.random()
+        self._taken = {self.stations[0].call}
+        self._count = 0
+
+    def next(self) -> Caller:
+        """The next caller; his station is added to `stations`."""
+        scenario, wide, morse = self._scenario, self._scenario.sloppiness, self._scenario.mode == "cw"
+        self._count += 1
+        count, index = self._count, len(self.stations)
+        own = stream(scenario.seed, count)
         call, region = calls.caller(own)
-        while call in taken:
+        while call in self._taken:
             call, region = calls.caller(own)
-        taken.add(call)
+        self._taken.add(call)
         power = own.gauss(0.0, 0.5)
         path = 0.75**0.5
         snr_db = scenario.median_snr_db + scenario.snr_spread_db * (power + own.gauss(0.0, path))
-        at_dx_db = dx_path_db + 8.0 * (power + own.gauss(0.0, path))
+        at_dx_db = self._dx_path_db + 8.0 * (power + own.gauss(0.0, path))
         if morse:
-            wpm = min(max(own.gauss(dx_wpm, 3.5 * wide), 14.0), 42.0)
+            wpm = min(max(own.gauss(self._dx_wpm, 3.5 * wide), 14.0), 42.0)
         else:
             wpm = 60.0 * (2.8 + wide * (own.uniform(2.2, 3.5) - 2.8))
         recorded = scenario.human_speech and own.random() < 0.7
         voice = own.choice(_RECORDED if recorded else _SYNTHETIC)
-        stations.append(Station(index, call, round(snr_db, 2), round(wpm, 1), voice, _fist(own, wide)))
-        manners = habits.manners(scenario, int(index * share + first) > int((index - 1) * share + first), own)
+        self.stations.append(Station(index, call, round(snr_db, 2), round(wpm, 1), voice, _fist(own, wide)))
+        share, first = scenario.undisciplined, self._first
+        manners = habits.manners(scenario, int(count * share + first) > int((count - 1) * share + first), own)
         place_hz = habits.place(scenario, manners.policy, manners.grid_hz, own)
-        if index > scenario.callers:
+        if count > scenario.callers:
             arrives_s = 2.0 * scenario.duration_s + 1.0
         else:
             arrives_s = 0.0 if own.random() < 0.85 else own.uniform(0.0, scenario.duration_s)
         talk = Talk(scenario.mode, wide, own, plain=recorded)
-        crowd.append(Caller(index, call, region, manners, talk, at_dx_db, place_hz, arrives_s, own))
-    return stations, crowd
+        return Caller(index, call, region, manners, talk, at_dx_db, place_hz, arrives_s, own)
 
 
 def _fist(rng: random.Random, wide: float) -> int:

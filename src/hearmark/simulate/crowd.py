@@ -26,6 +26,8 @@ class Crowd:
             air.scenario.mode, air.scenario.dx_hz, air.scenario.window_low_hz, air.scenario.window_high_hz, rng.random()
         )
         self.active: list[Caller] = []
+        self.gave_up = 0
+        """How many have left without a contact so far."""
         self.wrong_frequency_at_s = -99.0
         for caller in callers:
             if caller.arrives_s < air.scenario.duration_s:
@@ -34,6 +36,7 @@ class Crowd:
     def comes(self, caller: Caller, time_s: float) -> None:
         """A newcomer will be there from `time_s`."""
         caller.arrives_s = time_s
+        self.everybody[caller.index] = caller
         self._air.at(time_s, self._arrive, caller)
 
     def back(self, caller: Caller) -> None:
@@ -51,6 +54,7 @@ class Crowd:
             caller.turns += 1
             if caller.turns > caller.manners.patience and caller.rng.random() < 0.25:
                 caller.gone = True
+                self.gave_up += 1
                 continue
             staying.append(caller)
             manners, rng = caller.manners, caller.rng

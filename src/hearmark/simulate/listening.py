@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import random
 from collections.abc import Sequence
 
@@ -40,8 +41,20 @@ class Listening:
             second = 1.0 - first if abs(1.0 - 2.0 * first) >= 0.25 else first + (0.4 if first < 0.5 else -0.4)
         self._spots = (self.place_hz, self._low_hz + second * width_hz)
         self._left = self._drawn_dwell()
+        self._stayed = 0
         self.receive_hz = self.place_hz
         self.settle()
+
+    def fork(self, rng: random.Random) -> Listening:
+        """The same habit at the same place, whose further draws come from `rng`: what he may do next.
+
+        How long he will still stay is drawn anew, given how long he has stayed.
+        """
+        other = copy.copy(self)
+        other._rng = rng
+        shortest, longest = self._dwell
+        other._left = rng.randint(min(max(shortest, self._stayed + 1), longest), longest) - self._stayed
+        return other
 
     def settle(self) -> float:
         """Turn the receiver to the habit's place, with the spread of a hand on the knob; returns `receive_hz`."""
@@ -57,10 +70,12 @@ class Listening:
         """After a contact on `frequency_hz`: move on as the habit says. `occupied_hz`: callers heard of late."""
         if not self.simplex:
             self._left -= 1
+            self._stayed += 1
             if self._habit == "wander":
                 self.place_hz += 0.5 * (frequency_hz - self.place_hz)
             if self._left <= 0:
                 self._left = self._drawn_dwell()
+                self._stayed = 0
                 self._move(occupied_hz)
         return self.settle()
 

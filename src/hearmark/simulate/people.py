@@ -42,6 +42,7 @@ class _Exchange:
     copy: str
     attempt: int = 0
     parts: int = 0
+    fragment: str = ""
     replying: bool = False
     chatted: bool = False
     full: Sending | None = None
@@ -53,7 +54,7 @@ class Pileup:
 
     `advance` moves the clock. Before it passes a moment, `call` and `reply` put our own station on the air then; the
     DX may answer it (`answering` is its call, and the text of his over has it, or part of it), and works it when he
-    copies the reply (`worked`). Our own station is `stations[-1]` once it has called; its sendings are in no list.
+    copies the reply (`worked`). `own` is our station once it has called; its sendings are in no list.
     """
 
     def __init__(self, scenario: Scenario, durations: Durations | None = None, keyed: bool = False) -> None:
@@ -61,7 +62,10 @@ class Pileup:
         cast.check(scenario)
         self.scenario = scenario
         self._rng = rng = stream(scenario.seed, 0)
-        self.stations, crowd = cast.people(scenario, rng)
+        self._cast = cast.Cast(scenario, rng)
+        self.stations = self._cast.stations
+        later = 0 if scenario.renewed else round(scenario.duration_s / 9.0)
+        crowd = [self._cast.next() for _ in range(scenario.callers + later)]
         self._air = air = Air(scenario, self.stations, durations, keyed)
         self._calls = {station.index: station.call for station in self.stations}
         self._who = dx.operator(scenario, rng)
@@ -73,6 +77,7 @@ class Pileup:
             self._up_style = scenario.announces
         self._crowd = Crowd(air, crowd, self.stations[0].call, rng)
         self._spare = [caller for caller in crowd if caller.arrives_s > scenario.duration_s]
+        self._replaced = 0
         self._exchange: _Exchange | None = None
         self._contacts: list[Contact] = []
         self._tuned: list[tuple[float, float]] = []
@@ -96,8 +101,9 @@ class Pileup:
 
     # What the outside does
 
-    def advance(self, until_s: float) -> list[Transmission]:
+    def advance(self, until_s: float, until_over: bool = False) -> list[Transmission]:
         """Let the pile-up go on to `until_s`; the transmissions that started since the last call, in order.
+        With `until_over` it stops earlier, at the moment in which the DX begins to send.
 
         One that was returned before comes again, with the same station and start, when its sender broke off: what is
         left out then lies after the time it had been advanced to. Raises HearmarkError for a time in the past.
@@ -106,7 +112,7 @@ class Pileup:
             raise HearmarkError(
                 f"The pile-up stands at {self._air.now_s:.3f} s and cannot go back to {until_s:.3f} s: advance on."
             )
-        return self._air.run(until_s)
+        return self._air.run(until_s, until_over)
 
     def call(self, start_s: float, frequency_hz: float, snr_at_dx_db: float, call: str, stop_s: float) -> None:
         """Our own station calls from `start_s` to `stop_s`; `snr_at_dx_db` in 2500 Hz at the DX's receiver."""
@@ -126,6 +132,11 @@ class Pileup:
         self._air.at(start_s, self._own_sends, frequency_hz, self._own.call, "reply", stop_s - start_s)
 
     @property
+    def own(self) -> Station | None:
+        """Our own station, once it has called."""
+        return self._own
+
+    @property
     def now_s(self) -> float:
         """Time to which the pile-up has been advanced."""
         return self._air.now_s
@@ -134,6 +145,12 @@ class Pileup:
     def answering(self) -> str | None:
         """Call of the station with which the DX is in contact now."""
         return self._exchange.call if self._exchange else None
+
+    @property
+    def asked_for(self) -> str | None:
+        """The part of a call that the DX has and whose owner he asks for the rest; None unless he does."""
+        exchange = self._exchange
+        return exchange.fragment or None if exchange else None
 
     @property
     def worked(self) -> bool:
@@ -149,6 +166,21 @@ class Pileup:
     def receive_hz(self) -> float:
         """Where the DX's receiver stands now: the truth, for scoring only."""
         return self._listening.receive_hz
+
+    @property
+    def listening(self) -> Listening:
+        """The DX's habit as it stands: the truth, for scoring and for players who are told it."""
+        return self._listening
+
+    @property
+    def occupied_hz(self) -> list[float]:
+        """Where callers were heard of late."""
+        return [sending.frequency_hz for sending in self._air.recent]
+
+    @property
+    def callers(self) -> list[Caller]:
+        """The callers who are there now."""
+        return self._crowd.active
 
     @property
     def undisciplined(self) -> frozenset[int]:
@@ -178,7 +210,7 @@ class Pileup:
             )
 
     def _own_sends(self, frequency_hz: float, call: str, role: Role, length_s: float) -> None:
-        index = len(self.stations) - 1
+        index = -1 if self._own is None else self._own.index
         exchange = self._exchange
         mine = exchange is not None and exchange.station == index and self._air.phase in ("answering", "awaiting")
         text = call if role == "call" else "R 5NN TU"
@@ -201,6 +233,12 @@ class Pileup:
             exchange.reports.append(sending)
             exchange.frequency_hz = sending.frequency_hz
             self._crowd.answer_heard(sending)
+
+    def _comes(self) -> None:
+        """Somebody new is drawn to the pile-up."""
+        newcomer = self._spare.pop() if self._spare else self._cast.next()
+        self._calls[newcomer.index] = newcomer.call
+        self._crowd.comes(newcomer, self._air.now_s + self._rng.uniform(2.0, 40.0))
 
     # What the DX does: to all
 
@@ -233,6 +271,10 @@ class Pileup:
         sending = self._say(purpose, role, call, only, only)
         air.phase = "inviting"
         self._crowd.invited(sending.stop_s, self._only)
+        if self.scenario.renewed:
+            for _ in range(self._crowd.gave_up - self._replaced):
+                self._comes()
+            self._replaced = self._crowd.gave_up
         air.at(sending.stop_s, self._open_turn)
 
     def _open_turn(self) -> None:
@@ -334,6 +376,7 @@ class Pileup:
         if purpose == "answer" and exchange.attempt == 0 and rng.random() < self._who.errs:
             spoken = calls.near(spoken, rng, air.morse)
         air.answered = exchange.station
+        exchange.fragment = ""
         exchange.attempt += 1
         exchange.replying = False
         sending = self._say(purpose, role, spoken)
@@ -427,8 +470,8 @@ class Pileup:
             caller.worked_at_s, caller.gone = air.now_s, True
             if caller.rng.random() < 0.04 * self.scenario.sloppiness:
                 air.at(air.now_s + caller.rng.uniform(40.0, 120.0), self._crowd.back, caller)
-        if self._spare and rng.random() < 0.9:
-            self._crowd.comes(self._spare.pop(), air.now_s + rng.uniform(2.0, 40.0))
+        if (self._spare or self.scenario.renewed) and rng.random() < 0.9:
+            self._comes()
         if not self._only and rng.random() < who.limits:
             self._only, self._only_left = (
                 rng.choice((rng.choice("123456789"), rng.choice(("EU", "NA", "AS", "EU")))),
@@ -461,6 +504,7 @@ class Pileup:
         air, rng = self._air, self._rng
         fragment = hearing.part(exchange.copy, rng)
         air.answered = exchange.station
+        exchange.fragment = fragment
         exchange.parts += 1
         exchange.full = None
         sending = self._say("partial", role, exchange.call, fragment)

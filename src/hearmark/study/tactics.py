@@ -1,0 +1,222 @@
+"""The tactics that are compared: habits of operators, the program, and the ceiling.
+
+| tactic | what it does |
+| --- | --- |
+| fixed | one place in the window, drawn once |
+| random | a place anew for every turn |
+| tail-end | always where the last answered station was, found perfectly |
+| expert | the same with a second receiver turned by hand: misses some, mistakes some |
+| program | the shipped ear and advice, marks as the engine gives them from I/Q |
+| exact marks | the same, every mark right |
+| ceiling | the shipped advice with his true habit, its true parameters and his true place up to the contact before |
+"""
+
+from __future__ import annotations
+
+import random
+from typing import Literal, get_args
+
+import numpy as np
+
+from hearmark.ear.advice import Surroundings, busy, recommend
+from hearmark.ear.belief import Belief
+from hearmark.events import Ear, FloatArray, Mode
+from hearmark.simulate.air import stream
+from hearmark.simulate.callers import on_grid
+from hearmark.simulate.listening import Listening
+from hearmark.simulate.people import Pileup
+from hearmark.simulate.session import Scenario
+from hearmark.study.crowd import Crowd
+from hearmark.study.marks import ENGINE, PEOPLE, PERFECT, Finding, find, grid_hz, moves_s
+from hearmark.study.station import Reply
+
+Name = Literal["fixed", "random", "tail-end", "expert", "program", "exact marks", "ceiling"]
+NAMES: tuple[Name, ...] = get_args(Name)
+LABELS: dict[str, str] = {
+    "fixed": "a fixed spot",
+    "random": "a random spot each time",
+    "tail-end": "perfect tail-ender",
+    "expert": "expert, second receiver",
+    "program": "program with I/Q",
+    "exact marks": "program, all marks right",
+    "ceiling": "ceiling: knows the habit",
+}
+
+
+class Fixed:
+    """One place in the window, kept."""
+
+    promised = 0.0
+
+    def __init__(self, scenario: Scenario, rng: random.Random) -> None:
+        self._rng, self._scenario = rng, scenario
+        self._place_hz = self._drawn()
+
+    def _drawn(self) -> float:
+        scenario = self._scenario
+        return on_grid(self._rng.uniform(scenario.window_low_hz, scenario.window_high_hz), grid_hz(scenario.mode))
+
+    def place(self, now_s: float) -> float | None:
+        """The same as ever."""
+        return self._place_hz
+
+    def answered(self, reply: Reply, crowd: Crowd) -> None:
+        """Of no matter."""
+
+    def confirmed(self, now_s: float) -> None:
+        """Of no matter."""
+
+
+class Anywhere(Fixed):
+    """Another place for each turn."""
+
+    _turn_s = -1.0
+
+    def place(self, now_s: float) -> float | None:
+        """Drawn anew unless the last call was a moment ago."""
+        if now_s - self._turn_s > 6.0:
+            self._place_hz = self._drawn()
+        self._turn_s = now_s
+        return self._place_hz
+
+
+class LastSpot(Fixed):
+    """Where the last answered station was, as soon as the operator knows it and has moved there."""
+
+    def __init__(self, scenario: Scenario, rng: random.Random, how: Finding) -> None:
+        super().__init__(scenario, rng)
+        self._how = how
+        self._next: tuple[float, float] | None = None
+
+    def place(self, now_s: float) -> float | None:
+        """The newest place reached."""
+        if self._next is not None and now_s >= self._next[0]:
+            self._place_hz, self._next = self._next[1], None
+        return self._place_hz
+
+    def answered(self, reply: Reply, crowd: Crowd) -> None:
+        """Go there."""
+        mark = find(self._how, reply, crowd, self._rng)
+        if mark is not None:
+            where_hz = on_grid(mark.frequency_hz, 10.0)
+            self._next = (mark.known_at_s + moves_s(self._rng), where_hz)
+
+
+class Program:
+    """The shipped ear and advice."""
+
+    def __init__(self, scenario: Scenario, rng: random.Random, how: Finding, crowd: Crowd, own_db: float) -> None:
+        self._scenario, self._rng, self._how, self._crowd = scenario, rng, how, crowd
+        self._belief = Belief(scenario.window_low_hz, scenario.window_high_hz, scenario.mode, dx_hz=scenario.dx_hz)
+        self._own_db = own_db
+        self.promised = 0.0
+        self._marked = False
+        self._ready_s = 0.0
+        self._held_hz: float | None = None
+
+    def place(self, now_s: float) -> float | None:
+        """What the advice says now, or where we still stand while the hand is moving."""
+        if self._held_hz is not None and now_s < self._ready_s:
+            return self._held_hz
+        advised = recommend(self._ear(now_s), self._around(), self._held_hz)
+        self._held_hz = advised.transmit_hz
+        self.promised += advised.success_per_call or 0.0
+        return self._held_hz
+
+    def answered(self, reply: Reply, crowd: Crowd) -> None:
+        """A mark for the belief, once a contact."""
+        if self._marked:
+            return
+        mark = find(self._how, reply, crowd, self._rng)
+        if mark is None:
+            return
+        self._marked = True
+        self._ready_s = mark.known_at_s + moves_s(self._rng)
+        self._learns(mark.known_at_s, mark.frequency_hz, mark.confidence)
+
+    def confirmed(self, now_s: float) -> None:
+        """The contact is over: if it was not found, the belief must know that it took place."""
+        if not self._marked:
+            self._belief = self._belief.missed(now_s)
+        self._marked = False
+
+    def _learns(self, time_s: float, frequency_hz: float, confidence: float) -> None:
+        self._belief = self._belief.mark(time_s, frequency_hz, confidence)
+
+    def _ear(self, now_s: float) -> Ear:
+        level = self._crowd.activity_db
+        if level is not None:
+            self._belief = self._belief.heard(self._crowd.frequency_hz, busy(level))
+        return self._belief.ear(now_s)
+
+    def _around(self) -> Surroundings:
+        scenario, level = self._scenario, self._crowd.activity_db
+        return Surroundings(
+            mode=scenario.mode,
+            dx_hz=scenario.dx_hz,
+            activity_hz=None if level is None else self._crowd.frequency_hz,
+            activity_db=level,
+            own_db=self._own_db,
+        )
+
+
+class Ceiling(Program):
+    """Knows his habit with its parameters and where he truly listened until the contact before."""
+
+    DRAWS = 24
+
+    def __init__(self, pileup: Pileup, rng: random.Random, crowd: Crowd, own_db: float) -> None:
+        super().__init__(pileup.scenario, rng, PERFECT, crowd, own_db)
+        self._pileup = pileup
+        self._before: Listening = pileup.listening.fork(rng)
+        self._spread_hz = 1.15 * pileup.listening.spread_hz
+        self._frequency_hz = self._belief.frequency_hz
+        inside = (self._frequency_hz >= pileup.scenario.window_low_hz) & (
+            self._frequency_hz <= pileup.scenario.window_high_hz
+        )
+        self._density = _even(inside.astype(np.float64), self._frequency_hz)
+        self._last_hz = 0.0
+
+    def answered(self, reply: Reply, crowd: Crowd) -> None:
+        """Remember where he stands before he moves."""
+        self._before = self._pileup.listening.fork(self._rng)
+        if reply.sent is not None:
+            self._last_hz = reply.sent.frequency_hz
+            self._ready_s = reply.sent.start_s + 1.0 + moves_s(self._rng)
+
+    def confirmed(self, now_s: float) -> None:
+        """What his habit may do now, from where he was."""
+        occupied_hz = self._pileup.occupied_hz
+        draws = []
+        for _ in range(self.DRAWS):
+            future = self._before.fork(self._rng)
+            future.worked(self._last_hz or future.receive_hz, occupied_hz)
+            draws.append(future.place_hz)
+        offset = (self._frequency_hz[None, :] - np.array(draws)[:, None]) / self._spread_hz
+        self._density = _even(np.exp(-0.5 * offset**2).sum(axis=0) + 1e-6, self._frequency_hz)
+
+    def _ear(self, now_s: float) -> Ear:
+        return Ear(now_s, self._frequency_hz, self._density, "his habit is known")
+
+
+def _even(weight: FloatArray, frequency_hz: FloatArray) -> FloatArray:
+    return np.asarray(weight / (weight.sum() * (frequency_hz[1] - frequency_hz[0])))
+
+
+def tactic(name: Name, pileup: Pileup, crowd: Crowd, own_db: float, seed: int) -> Fixed | Program:
+    """The tactic called `name` for one session. `own_db`: our strength at the DX over the median caller's."""
+    scenario, rng = pileup.scenario, stream(seed, 900_003)
+    mode: Mode = scenario.mode
+    if name == "fixed":
+        return Fixed(scenario, rng)
+    if name == "random":
+        return Anywhere(scenario, rng)
+    if name == "tail-end":
+        return LastSpot(scenario, rng, PERFECT)
+    if name == "expert":
+        return LastSpot(scenario, rng, PEOPLE[mode])
+    if name == "program":
+        return Program(scenario, rng, ENGINE[mode], crowd, own_db)
+    if name == "exact marks":
+        return Program(scenario, rng, PERFECT, crowd, own_db)
+    return Ceiling(pileup, rng, crowd, own_db)
