@@ -93,7 +93,7 @@ class CallHeard:
 class Emission:
     """One continuous transmission by one station. `stop_s` is None while it goes on.
 
-    `sure`: the probability of each character of `text`. `call`: the likeliest of `calls`, if its probability is 0.8 or
+    `sure`: the probability of each character of `text`. `call`: the likeliest of `calls`, if its probability is 0.7 or
     more.
     `partials`: pieces of calls in it.
     """

@@ -2,13 +2,19 @@
 
 import pytest
 
+from hearmark.modes.alphabet import ALPHABET, UNITS
 from hearmark.modes.copyist import Copy
 from hearmark.pileup.copied import allocated, calls_in, partials_in
 
 
-def copy(text: str, sure: float | dict[int, float] = 0.99) -> Copy:
+def copy(text: str, sure: float | dict[int, float] = 0.99, gap_units: float = 7.0) -> Copy:
+    """As sent at 27 WPM, with this gap in the place of spaces."""
     each = [sure if isinstance(sure, float) else sure.get(k, 0.99) for k in range(len(text))]
-    return Copy(text, tuple(each), tuple(range(0, 8 * len(text), 8)))
+    units, steps = 0.0, []
+    for letter in text:
+        units += gap_units - 3.0 if letter == " " else UNITS[ALPHABET.index(letter)] + 3.0
+        steps.append(round(units * 1.2 / 27.0 / 0.032))
+    return Copy(text, tuple(each), tuple(steps))
 
 
 @pytest.mark.parametrize(
@@ -19,9 +25,6 @@ def copy(text: str, sure: float | dict[int, float] = 0.99) -> Copy:
         ("DE KG2OP KG2OP", "KG2OP"),
         ("TUKG2OP5NN", "KG2OP"),
         ("KG2OPKG2OP", "KG2OP"),
-        ("AC3FA W", "AC3FAW"),
-        ("D L8NJB 5NN", "DL8NJB"),
-        ("VK1J VM", "VK1JVM"),
         ("KG2OP K", "KG2OP"),
         ("EA8MT MT", "EA8MT"),
         ("EB7CW EB", "EB7CW"),
@@ -33,6 +36,23 @@ def test_the_likeliest_call(text: str, call: str) -> None:
     found = calls_in(copy(text))
     assert found[0].call == call
     assert found[0].probability > 0.6
+
+
+@pytest.mark.parametrize(
+    ("text", "torn", "whole"),
+    [
+        ("AC3FA W", "AC3FAW", "AC3FA"),
+        ("VK1J VM", "VK1JVM", "VK1J"),
+        ("BG1Z R", "BG1ZR", "BG1Z"),
+    ],
+)
+def test_a_call_torn_apart_by_a_slow_hand_is_told_from_two_words_by_the_gap(text: str, torn: str, whole: str) -> None:
+    assert calls_in(copy(text, gap_units=3.8))[0].call == torn
+    assert calls_in(copy(text, gap_units=8.0))[0].call == whole
+
+
+def test_the_first_letter_of_a_call_may_stand_apart() -> None:
+    assert calls_in(copy("D L8NJB 5NN", gap_units=4.5))[0].call == "DL8NJB"
 
 
 @pytest.mark.parametrize("text", ["", "TU UP", "5NN 599", "CQ CQ", "73 EE", "TEST", "KG2"])

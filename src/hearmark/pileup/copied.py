@@ -16,15 +16,20 @@ from functools import cache
 
 from hearmark.data import table
 from hearmark.events import CallHeard
+from hearmark.modes.alphabet import ALPHABET, UNITS
 from hearmark.modes.copyist import Copy
 from hearmark.pileup.calls import is_call
 
 UNALLOCATED = 0.06
 """Odds of a call that is in no series, against one that is: few are on the air, but rare ones are sought."""
-TORN = 0.2
-"""Chance that a call followed by something that is no usual word is whole, and not torn apart by a slow hand."""
-RUN_ON = 0.5
-"""Odds that a word has a call in it and something else beside."""
+TORN_OTHER, TORN_USUAL = 0.8, 0.15
+"""Chance that a call is torn apart where a space was read before something that is no usual word, and before one."""
+_TORN_GAP, _WORD_GAP = (4.0, 1.1), (6.8, 1.4)
+"""Mean and spread of gaps that were taken for a space and were none, and of those that were one, units (measured)."""
+RUN_ON = 0.85
+"""Chance that a word that begins or ends as usual has a call in it and something else beside."""
+GOES_ON = 0.5
+"""Chance that a call is whole while its sender has not stopped."""
 SHORT = 0.4
 """Odds of a call of four signs: a piece of a longer one looks the same."""
 _SLOPE, _AT_BEST = 3.0, 4.6
@@ -79,8 +84,7 @@ def calls_in(copy: Copy, ended: bool = True) -> tuple[CallHeard, ...]:
     `step` of a call is that of its last letter, where it was sent last.
     """
     found: dict[str, CallHeard] = {}
-    for call, odds, step in _candidates(copy, ended):
-        p = odds / (1.0 + odds)
+    for call, p, step in _candidates(copy, ended):
         before = found.get(call)
         if (
             before is not None
@@ -116,42 +120,69 @@ def _alike(one: str, other: str) -> bool:
 
 
 def _candidates(copy: Copy, ended: bool) -> Iterator[tuple[str, float, int]]:
-    """(call, odds, step) of everything that may be one, in order."""
+    """(call, probability, step) of everything that may be one, in order."""
     words = _words(copy.text)
     for k, word in enumerate(words):
         text = copy.text[word.first : word.last]
-        open_end = k == len(words) - 1 and not ended
         torn = 1.0
         if k + 1 < len(words) and words[k + 1].first == word.last + 1 and copy.text[word.last] == " ":
             other = words[k + 1]
             after = copy.text[other.first : other.last]
             joined = text + after
             again = text.startswith(after) or text.endswith(after)  # he repeats a part
-            if is_call(joined) and not again and not {text, after} & _USUAL:
-                odds = _odds(copy, _Word(word.first, other.last), joined)
-                odds *= 0.3 if (is_call(after) and allocated(after)) or (k + 2 == len(words) and not ended) else 1.0
-                torn = TORN if is_call(text) else 1.0
-                yield joined, odds * (1.0 - TORN if is_call(text) else 1.0), copy.step[other.last - 1]
+            if is_call(joined) and not again and text not in _BEFORE:
+                one = _one_word(copy, word.last, after in _USUAL or (is_call(after) and allocated(after)))
+                torn = 1.0 - one if is_call(text) else 1.0
+                open_end = k + 2 == len(words) and not ended
+                p = _chance(copy, _Word(word.first, other.last), joined) * (GOES_ON if open_end else 1.0)
+                yield joined, p * one, copy.step[other.last - 1]
         if is_call(text):
-            yield text, _odds(copy, word, text) * torn * (0.3 if open_end else 1.0), copy.step[word.last - 1]
+            yield (
+                text,
+                _chance(copy, word, text) * torn * (GOES_ON if k == len(words) - 1 and not ended else 1.0),
+                copy.step[word.last - 1],
+            )
         else:
             for head, tail in itertools.product((*_BEFORE, ""), (*_AFTER, "")):
                 inner = text[len(head) : len(text) - len(tail)]
                 if (head or tail) and text == head + inner + tail and len(inner) >= 4 and is_call(inner):
                     part = _Word(word.first + len(head), word.last - len(tail))
-                    yield inner, RUN_ON * _odds(copy, part, inner), copy.step[part.last - 1]
+                    yield inner, RUN_ON * _chance(copy, part, inner), copy.step[part.last - 1]
                     break
             half = len(text) // 2
             if len(text) % 2 == 0 and text[:half] == text[half:] and is_call(text[:half]):
                 yield (
                     text[:half],
-                    _odds(copy, _Word(word.first, word.first + half), text[:half]),
+                    _chance(copy, _Word(word.first, word.first + half), text[:half]),
                     copy.step[word.last - 1],
                 )
 
 
-def _odds(copy: Copy, word: _Word, call: str) -> float:
-    """Odds that this is a call and all of its letters are right."""
+def _one_word(copy: Copy, space: int, usual: bool) -> float:
+    """Probability that the space at this place of a copy is none: by how long it was, and by what stands after it."""
+    odds = (TORN_USUAL if usual else TORN_OTHER) / (1.0 - (TORN_USUAL if usual else TORN_OTHER))
+    gap = _gap_units(copy, space)
+    if gap is not None:
+        torn, whole = (gap - _TORN_GAP[0]) / _TORN_GAP[1], (gap - _WORD_GAP[0]) / _WORD_GAP[1]
+        odds *= math.exp(min(6.0, max(-6.0, 0.5 * (whole * whole - torn * torn))))
+    return odds / (1.0 + odds)
+
+
+def _gap_units(copy: Copy, space: int) -> float | None:
+    """Length of the gap in whose place a space was read, in units as the letters inside words give them."""
+    steps, units = 0, 0
+    for k in range(1, len(copy.text)):
+        if copy.text[k] != " " and copy.text[k - 1] != " ":
+            steps += copy.step[k] - copy.step[k - 1]
+            units += UNITS[ALPHABET.index(copy.text[k])] + 3
+    if units < 15 or steps <= 0:
+        return None
+    after = UNITS[ALPHABET.index(copy.text[space + 1])]
+    return (copy.step[space + 1] - copy.step[space - 1]) * units / steps - after
+
+
+def _chance(copy: Copy, word: _Word, call: str) -> float:
+    """Probability that this is a call and all of its letters are right."""
     doubt = -sum(math.log(max(copy.sure[k], 1e-3)) for k in range(word.first, word.last) if copy.text[k] != " ")
     for edge in (word.first - 1, word.last):  # the space at each side, if it is inside the copy
         if 0 <= edge < len(copy.text):
@@ -159,7 +190,8 @@ def _odds(copy: Copy, word: _Word, call: str) -> float:
     odds = math.exp(_AT_BEST - _SLOPE * doubt)
     if len(call) < 5:
         odds *= SHORT
-    return odds if allocated(call) else odds * UNALLOCATED
+    odds *= 1.0 if allocated(call) else UNALLOCATED
+    return odds / (1.0 + odds)
 
 
 def partials_in(copy: Copy) -> tuple[str, ...]:

@@ -20,7 +20,7 @@ DEPTH = 1024
 LEAD_S, TAIL_S = 0.1, 0.55
 """A character is read after it was sent: what comes so long after a transmission still belongs to it."""
 REACH_HZ = 24.0
-LIKELY = 0.8
+LIKELY = 0.7
 """From this probability on a call is told as the transmission's."""
 
 
