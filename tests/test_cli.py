@@ -25,6 +25,7 @@ class EngineConfig:
     mode: str | None
     window_low_hz: float | None
     window_high_hz: float | None
+    own_call: str = ""
 
 
 class Engine:

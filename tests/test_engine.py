@@ -1,6 +1,6 @@
 """The whole engine on one short pile-up: one recording, one exact transcript of events, whatever the blocks."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
 
 import numpy as np
@@ -19,11 +19,13 @@ from hearmark.events import (
     KeyState,
     Note,
     Over,
+    OwnCall,
     Plan,
     RadioState,
     Row,
 )  # fmt: skip
 from hearmark.marks import settled
+from hearmark.simulate.keying import CODES
 from hearmark.simulate.people import play
 from hearmark.simulate.render import Renderer
 from hearmark.simulate.scenario import preset
@@ -165,6 +167,53 @@ def test_a_transmission_is_told_while_it_goes_on_and_its_text_only_grows(whole: 
     first, last = running[0], [e for e in whole if isinstance(e, Emission) and e.id == running[0].id][-1]
     assert last.stop_s is not None
     assert len(last.text) >= len(first.text)
+
+
+def answer_s(session: Session, call: str) -> float:
+    """When the DX has sent the last letter of this call for the first time."""
+    sent = next(s for s in session.transmissions if s.station == 0 and call in s.text.split())
+    before = sent.text[: sent.text.index(call) + len(call)].replace(" ", "")
+    marks = sum(len(CODES[letter]) for letter in before)
+    assert sent.keying_s is not None
+    return sent.start_s + float(sent.keying_s[marks - 1, 1])
+
+
+def test_our_own_call_is_told_within_half_a_second(
+    config: EngineConfig, samples: np.ndarray, center_hz: float, session: Session
+) -> None:
+    call = next(c for c in session.contacts if c.completed).call
+    events = told(replace(config, own_call=call), blocks(samples, center_hz, [RATE // 10]))
+    whole_ones = [e for e in events if isinstance(e, OwnCall) and e.kind == "whole"]
+    due_s = answer_s(session, call)
+    first = whole_ones[0]
+    assert due_s < first.time_s < due_s + 0.5
+    assert first.probability > 0.9
+    cues = [(e.time_s, e.cue, e.why) for e in events if isinstance(e, Advice)]
+    you = next(c for c in cues if c[1] == "you")
+    assert you[0] < due_s + 0.5
+    assert "he sent your call" in you[2]
+    others = {sent.text for sent in session.transmissions if sent.station == 0 and call not in sent.text}
+    assert others
+    assert len({e.id for e in whole_ones}) == sum(
+        sent.text.split().count(call) for sent in session.transmissions if sent.station == 0 and sent.stop_s < SECONDS
+    )
+
+
+@pytest.mark.parametrize(
+    ("change", "kind"), [(lambda c: c[:-1] + ("X" if c[-1] != "X" else "Y"), "near"), (lambda c: "ZZ9" + c[-1], None)]
+)
+def test_a_call_like_ours_is_shown_as_what_it_is(
+    change: Callable[[str], str], kind: str | None, config: EngineConfig, samples: np.ndarray, center_hz: float,
+    session: Session,
+) -> None:  # fmt: skip
+    call = next(c for c in session.contacts if c.completed).call
+    part = (block for block in blocks(samples, center_hz, [RATE // 10]) if block.start_s < answer_s(session, call) + 4)
+    heard = [e for e in told(replace(config, own_call=change(call)), part) if isinstance(e, OwnCall)]
+    assert {e.kind for e in heard} == ({kind} if kind else set())
+    if kind:
+        assert heard[-1].heard == call
+        assert heard[-1].letters == change(call)[:-1] + "·"
+        assert heard[-1].probability < 0.5
 
 
 def test_plan_first_ear_and_advice_last(whole: list[Event], config: EngineConfig) -> None:

@@ -20,7 +20,7 @@ from hearmark.commands.practice import open_room, practice
 from hearmark.commands.repeaters import repeaters
 from hearmark.commands.report import keep_live, report
 from hearmark.commands.satellites import passes
-from hearmark.commands.shared import absolute_window_hz, hz, progress
+from hearmark.commands.shared import absolute_window_hz, checked_call, hz, progress
 from hearmark.commands.store import open_logbook
 from hearmark.commands.study import study
 from hearmark.errors import HearmarkError
@@ -48,12 +48,14 @@ def commands() -> None:
 @click.option("--dial", type=FILE, help="CSV time_s,receive_hz,keyed, for mono audio of one receiver.")
 @click.option("--pitch", "pitch_hz", type=float, default=600.0, show_default=True, help="CW pitch of mono audio, Hz.")
 @click.option("--licence", help="Privileges table, like us-general: the advice keeps to it.")
+@click.option("--own-call", default="", help="Your own call, listened for in what the DX sends in Morse.")
 @click.option("--cut", is_flag=True, help="Read a damaged recording as far as it goes.")
 @click.option("--json", "json_path", type=FILE, help="Write what was found here.")
 @click.option("--picture", type=FILE, help="Write the ladder here, as PNG.")
 def review(
     recording: Path, dx_khz: float | None, mode: Mode | None, window: str | None, center_khz: float | None,
-    dial: Path | None, pitch_hz: float, licence: str | None, cut: bool, json_path: Path | None, picture: Path | None,
+    dial: Path | None, pitch_hz: float, licence: str | None, own_call: str, cut: bool,
+    json_path: Path | None, picture: Path | None,
 ) -> None:  # fmt: skip
     """Find the answers in a SigMF recording, an I/Q WAV, or mono audio with a dial log."""
     from hearmark import report
@@ -80,7 +82,7 @@ def review(
     elif window_hz is None and mode is not None:
         window_hz = dialled_window_hz(read_dial_log(dial), dx_hz, mode)
     low_hz, high_hz = window_hz or (None, None)
-    engine = Engine(EngineConfig(dx_hz=dx_hz, mode=mode, window_low_hz=low_hz, window_high_hz=high_hz))
+    engine = Engine(EngineConfig(dx_hz, mode, low_hz, high_hz, checked_call(own_call)))
     if licence:
         engine.feed(duplex.allowed_event(licence, dx_hz, mode))
     with progress("Listening", source.duration_s or 1.0) as advance:
@@ -147,6 +149,7 @@ def simulate(
 @click.option("--radio", "radio_address", help='Radio control at HOST:PORT, or "simulated"; else from the settings.')
 @click.option("--licence", help="Privileges table, like us-general; from the settings if left out.")
 @click.option("--call", "dx_call", default="", help="Call of the DX, if you know it.")
+@click.option("--own-call", default="", help="Your own call; from the settings if left out.")
 @click.option("--store", "log_path", type=FILE, help="Log that G on the page writes to; from the settings if left out.")
 @click.option("--record", "record_path", type=FILE, help="Also record as SigMF, with the marks as annotations.")
 @click.option("--port", type=int, help="Port of the page on this machine; 0 takes any free one.")
@@ -170,6 +173,7 @@ def listen(**options: Any) -> None:
     settings = read_settings(options.pop("settings_path"))
     port, record_path = options.pop("port"), options.pop("record_path")
     radio_address, licence = options.pop("radio_address"), options.pop("licence")
+    own_call = checked_call(options.pop("own_call")) or settings.station.call
     dx_call, log_path = options.pop("dx_call"), options.pop("log_path")
     if record_path:
         check_writable(record_path)
@@ -179,7 +183,7 @@ def listen(**options: Any) -> None:
     heard = open_live(Wish(**options), settings)
     edges = (heard.window_low_hz, heard.window_high_hz)
     record = SessionRecord(heard.dx_hz, heard.mode, edges)
-    engine = Remembering(Engine(EngineConfig(heard.dx_hz, heard.mode, *edges)), record)
+    engine = Remembering(Engine(EngineConfig(heard.dx_hz, heard.mode, *edges, own_call)), record)
     view = View(heard.title, heard.dx_hz, heard.mode, *edges, heard.transmit_hz, pausable=heard.paced)
     port = settings.page.port if port is None else port
     beside = radio_command.beside(heard, settings, radio_address, licence)

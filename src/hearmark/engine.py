@@ -30,6 +30,7 @@ from hearmark.events import (
 from hearmark.pileup.copying import Copying
 from hearmark.pileup.exchange import Exchange
 from hearmark.pileup.finder import Finder, MorseFinder, VoiceFinder, morse_range_hz, voice_range_hz
+from hearmark.pileup.own import OwnEar
 from hearmark.pileup.strength import Strength
 from hearmark.spectrum.batches import BATCH_FRAMES, Band, Batch
 from hearmark.spectrum.emissions import EmissionTracker
@@ -42,12 +43,14 @@ STEP_FRAMES = 4
 
 @dataclass(frozen=True, slots=True)
 class EngineConfig:
-    """What is known beforehand. None: to be found out from the first seconds of the stream."""
+    """What is known beforehand. None: to be found out from the first seconds of the stream. `own_call`: to be listened
+    for in what the DX sends; empty: not known."""
 
     dx_hz: float
     mode: Mode | None = None
     window_low_hz: float | None = None
     window_high_hz: float | None = None
+    own_call: str = ""
 
 
 class Engine:
@@ -161,6 +164,7 @@ class _Chain:
         self._finder: Finder
         self._finder = MorseFinder(grid, low_hz, high_hz) if mode == "cw" else VoiceFinder(grid, low_hz, high_hz, mode)
         self._copying = Copying(self._finder.frequency_hz, dx_hz)
+        self._own = OwnEar(config.own_call) if config.own_call and mode == "cw" else None
         self._tracker = EmissionTracker(grid) if mode == "cw" and not first.audio else None
         self._strength = Strength(grid.frequency_hz, mode)
         self._exchange = Exchange(self._finder.frequency_hz, dx_hz, mode)
@@ -187,6 +191,8 @@ class _Chain:
         self._finder.forget()
         yield from self._digest(self._exchange.break_off(time_s), time_s)
         self._copying.forget()
+        if self._own is not None:
+            self._own.forget()
 
     def ear(self, time_s: float) -> Event:
         """The belief as it stands: before the first mark, what is known of anybody."""
@@ -223,6 +229,8 @@ class _Chain:
         look = self._finder.look(ratio)
         if isinstance(self._finder, MorseFinder) and self._finder.reading is not None:
             self._copying.add(begin_s, self._finder.reading)
+            if self._own is not None:
+                yield from self._own.feed(self._finder.reading.likely[-1], self._finder.reading.chances[-1], now_s)
         events = self._exchange.feed(look, begin_s, now_s)
         yield from self._digest(events, now_s)
         if self._tracker is not None:
@@ -234,7 +242,21 @@ class _Chain:
             if over.text != self._exchange.over.text:
                 self._exchange.over = over
                 yield over
-        yield from self._counsel.step(self._exchange, look, mean, self._grid.frequency_hz, now_s)
+                yield from self._like_ours(over, now_s)
+        own = self._own.heard(self._since_s()) if self._own is not None else None
+        yield from self._counsel.step(self._exchange, look, mean, self._grid.frequency_hz, now_s, own)
+
+    def _since_s(self) -> float:
+        """When the over began that runs, or that was the last."""
+        over = self._exchange.over or self._exchange.last_over
+        return -np.inf if over is None else over.start_s - 0.3
+
+    def _like_ours(self, over: Over, now_s: float) -> Iterator[Event]:
+        """Is there something like our own call in an over?"""
+        if self._own is not None and over.text:
+            yield from self._own.judge(
+                over.text, over.sure, self._copying.calls, over.start_s - 0.3, now_s, over.stop_s is not None
+            )
 
     def _digest(self, events: list[Over | Turn | Answer], now_s: float) -> Iterator[Event]:
         for event in events:
@@ -244,7 +266,9 @@ class _Chain:
                 yield from self._counsel.marked(event, now_s)
                 continue
             if event.stop_s is not None and isinstance(event, Over):
-                event = self._copying.over(event) if self._mode == "cw" else event
+                if self._mode == "cw":
+                    event = self._copying.over(event)
+                    yield from self._like_ours(event, now_s)
                 snr_db = self._strength.snr_db(event.frequency_hz, event.start_s, event.stop_s)
                 event = event if snr_db is None else replace(event, snr_db=snr_db)
             yield event

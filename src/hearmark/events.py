@@ -129,6 +129,21 @@ class Over:
 
 
 @dataclass(frozen=True, slots=True)
+class OwnCall:
+    """The DX sent our call, or something like it. `heard`: what he sent; `letters`: our call with a dot for each letter
+    that was not in it; `probability`: that he means us; `why`: what to do about it."""
+
+    id: int
+    time_s: float
+    call: str
+    heard: str
+    kind: Literal["whole", "part", "near"]
+    letters: str
+    probability: float
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
 class Turn:
     """The time between two overs, when others may send. `callers`: how many were heard in it."""
 
@@ -285,6 +300,7 @@ Event = (
     | Levels
     | Emission
     | Over
+    | OwnCall
     | Turn
     | Answer
     | Ear

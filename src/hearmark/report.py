@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
-from hearmark.events import Advice, Answer, Ear, Event, Gap, Levels, Mode, Over, Plan, Turn
+from hearmark.events import Advice, Answer, Ear, Event, Gap, Levels, Mode, Over, OwnCall, Plan, Turn
 from hearmark.marks import SURE, settled
 from hearmark.units import khz_from_hz
 
@@ -58,6 +58,7 @@ def document(events: Sequence[Event], recording: Recording, dx_hz: float | None,
             "overs": [{"start_s": _s(o.start_s), "stop_s": _s(o.stop_s), "text": o.text} for o in overs],
         },
         "answers": [_answer(answer) for answer in answers],
+        **_own([event for event in events if isinstance(event, OwnCall)]),
         "ear": _ear(ears[-1]) if ears else None,
         "advice": _advice([event for event in events if isinstance(event, Advice)]),
         "receiver": _receiver(levels, gaps),
@@ -90,6 +91,8 @@ def readable(content: Document) -> str:
             f"{clock(mark['start_s']):>7}  {_khz(mark['frequency_hz'])}  {offset:>7}  {mark['confidence']:4.0%} "
             f"{snr:>6}  {mark['call'] or '?'}{taken}"
         )
+    for own in content.get("own_call", ()):
+        lines.append(f"{clock(own['time_s']):>7}  {own['why']} ({own['probability']:.0%}).")
     if ear:
         lines += ["", f"His habit: {ear['habit']}."]
     if advice["transmit_hz"] is not None:
@@ -122,6 +125,23 @@ def _answer(answer: Answer) -> Document:
     if answer.by != "computation":
         found["by"] = answer.by
     return found
+
+
+def _own(heard: Sequence[OwnCall]) -> Document:
+    """Our own call in his overs, the newest state of each time; nothing where there was none."""
+    newest_of = {event.id: event for event in heard}
+    told = [
+        {
+            "time_s": _s(event.time_s),
+            "heard": event.heard,
+            "kind": event.kind,
+            "letters": event.letters,
+            "probability": event.probability,
+            "why": event.why,
+        }
+        for event in newest_of.values()
+    ]
+    return {"own_call": told} if told else {}
 
 
 def _ear(ear: Ear) -> Document:

@@ -42,6 +42,16 @@ def hz(khz: float, option: str) -> float:
     return hz_from_khz(khz)
 
 
+def checked_call(call: str) -> str:
+    """A call as given on the command line, in capitals; empty stays empty."""
+    from hearmark.settings import CALL
+
+    given = call.strip().upper()
+    if given and not CALL.fullmatch(given):
+        raise HearmarkError(f"{call!r} is no call sign; give letters and digits, with / where it has one, like K7ABC.")
+    return given
+
+
 def absolute_window_hz(window: str | None, dx_hz: float, mode: Mode | None) -> tuple[float, float] | None:
     """Absolute edges of the window, if it was said."""
     from hearmark.duplex.window import window_offsets_hz

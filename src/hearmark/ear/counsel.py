@@ -11,7 +11,7 @@ from hearmark.ear import advice as advising
 from hearmark.ear import cue as cueing
 from hearmark.ear.belief import Belief
 from hearmark.errors import HearmarkError
-from hearmark.events import Advice, Allowed, Answer, Ear, Event, Note, Plan, RadioState
+from hearmark.events import Advice, Allowed, Answer, Ear, Event, Note, OwnCall, Plan, RadioState
 from hearmark.marks import SURE, tolerance_hz
 from hearmark.pileup.exchange import Exchange
 from hearmark.pileup.look import ANSWERS, CALLS, DUE, OPEN, Look
@@ -102,9 +102,9 @@ class Counsel:
 
     def step(
         self, exchange: Exchange, look: Look, mean: npt.NDArray[np.float32], frequency_hz: npt.NDArray[np.float64],
-        now_s: float,
+        now_s: float, own: OwnCall | None = None,
     ) -> Iterator[Event]:  # fmt: skip
-        """Every 96 ms: the crowd, the recommendation when something changed, the cue."""
+        """Every 96 ms: the crowd, the recommendation when something changed, the cue. `own`: our call in this over."""
         sends = exchange.state[CALLS] + exchange.state[ANSWERS]
         if sends < 0.5 and exchange.state[OPEN] > 0.5:
             level = mean.mean(axis=0).astype(np.float64)
@@ -116,7 +116,7 @@ class Counsel:
                 self._talkers += share * (self._talking - self._talkers)
         if self._stale:
             self._recommend(exchange, frequency_hz, now_s)
-        moment = self._moment(exchange, look, sends, now_s)
+        moment = self._moment(exchange, look, sends, now_s, own)
         self._open_s = self._open_s + _STEP_S if exchange.state[OPEN] > 0.85 and not moment.dx_sending else 0.0
         if self._plan.heard_as != "cw" and self._open_s > SETTLED_S and self._machine.state == "answering":
             # his words are not read in voice: that nobody is answered shows only in the crowd's calling
@@ -166,14 +166,15 @@ class Counsel:
         if self._place.transmit_hz is not None:
             self._held_hz = self._place.transmit_hz
 
-    def _moment(self, exchange: Exchange, look: Look, sends: float, now_s: float) -> cueing.Moment:
+    def _moment(self, exchange: Exchange, look: Look, sends: float, now_s: float, own: OwnCall | None) -> cueing.Moment:
         sending = sends > 0.5 or exchange.over is not None
         due = float(exchange.state[ANSWERS] / max(sends, 1e-6)) if sending else float(exchange.state[DUE])
         last = exchange.last_over
         since = None if last is None or last.stop_s is None else max(0.0, now_s - last.stop_s)
         heard = float(look.active[-1].any()) * float(exchange.state[DUE])
+        ours = own.probability if own is not None else 0.0
         return cueing.Moment(
-            now_s, sending, min(1.0, max(0.0, due)), min(1.0, heard), since, self._transmit_hz,
+            now_s, sending, min(1.0, max(0.0, due)) * (1.0 - ours), min(1.0, heard), since, self._transmit_hz,
             self._place.transmit_hz if self._place else None, marked=exchange.marked is not None,
-            voice=self._plan.heard_as != "cw",
+            voice=self._plan.heard_as != "cw", own_call_heard=ours, own_why=own.why if own is not None else "",
         )  # fmt: skip

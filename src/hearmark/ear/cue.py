@@ -85,8 +85,8 @@ class Moment:
 
     `dx_sending`; `answered_probability`: his last (or running) over was to another station; `reply_probability`:
     another station is replying to him now; `since_over_s`: since his last over ended, None if none was heard;
-    `own_call_heard`: his last (or running) over was to us; `marked`: the answer of this exchange is on the record;
-    `transmit_hz`, `recommended_hz`: where we stand and where we should, None if not known.
+    `own_call_heard`: his last (or running) over was to us, `own_why`: how that shows; `marked`: the answer of this
+    exchange is on the record; `transmit_hz`, `recommended_hz`: where we stand and where we should, None if not known.
     """
 
     time_s: float
@@ -99,6 +99,7 @@ class Moment:
     own_call_heard: float = 0.0
     marked: bool = False
     voice: bool = False
+    own_why: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,7 +167,7 @@ def _cued(state: CueState, moment: Moment) -> Cued:
     other = max(moment.answered_probability, moment.reply_probability)
     if state == "mine":
         when = "answer when he stops" if moment.dx_sending else "answer him now"
-        return Cued("you", f"he sent your call: {when}", moment.own_call_heard)
+        return Cued("you", f"{moment.own_why or 'he sent your call'}: {when}", moment.own_call_heard)
     if state == "sending":
         return Cued("move", f"he is sending: {move} meanwhile", 1.0) if move else Cued("wait", "he is sending", 1.0)
     if state in ("answering", "reply"):

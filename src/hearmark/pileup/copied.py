@@ -40,7 +40,7 @@ _AFTER = ("5NN", "599", "ENN", "NN", "TU", "UP", "K", "DE", "R", "UR", "+", "&",
 _OTHERS = (
     "BK KN AGN QRZ QRL QSL PSE TEST GM GA GE GL DX TNX 73 DWN DN DOWN OM DR RST NR ONLY EU NA AS JA CFM OK CL CALL 5N"
 )
-_USUAL = frozenset((*_BEFORE, *_AFTER, *_OTHERS.split()))
+USUAL = frozenset((*_BEFORE, *_AFTER, *_OTHERS.split()))
 """Words that stand beside a call (common practice, no source)."""
 _PARTIAL = re.compile(r"(?=.*[A-Z])(?=.*[0-9])[A-Z0-9/]{2,}")
 _FIGURES = re.compile(r"[0-9NTAE]*[0-9][0-9NTAE]*|.*5[0-9N][9N].*")
@@ -131,7 +131,7 @@ def _candidates(copy: Copy, ended: bool) -> Iterator[tuple[str, float, int]]:
             joined = text + after
             again = text.startswith(after) or text.endswith(after)  # he repeats a part
             if is_call(joined) and not again and text not in _BEFORE:
-                one = _one_word(copy, word.last, after in _USUAL or (is_call(after) and allocated(after)))
+                one = _one_word(copy, word.last, after in USUAL or (is_call(after) and allocated(after)))
                 torn = 1.0 - one if is_call(text) else 1.0
                 open_end = k + 2 == len(words) and not ended
                 p = _chance(copy, _Word(word.first, other.last), joined) * (GOES_ON if open_end else 1.0)

@@ -47,6 +47,8 @@ class Copying:
         self._sheets: dict[int, _Sheet] = {}
         self._over: tuple[int, _Sheet] | None = None
         self._cut: dict[int, Copy] = {}
+        self.calls: set[str] = set()
+        """Calls of callers heard so far."""
 
     def add(self, start_s: float, reading: Reading) -> None:
         """The newest steps; `start_s`: when the first one's window begins."""
@@ -78,7 +80,10 @@ class Copying:
         copy = self._copied(sheet, emission.stop_s)
         if emission.stop_s is not None:
             del self._sheets[emission.id]
-        return self._told(emission, copy)
+        told = self._told(emission, copy)
+        if told.call is not None and stream < len(self._frequency_hz):
+            self.calls.add(told.call)
+        return told
 
     @staticmethod
     def _told(emission: Emission, copy: Copy) -> Emission:

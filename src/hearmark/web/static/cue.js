@@ -105,7 +105,9 @@ function set(id, text) {
 function showDx(model, put) {
   const over = [...model.overs.values()].sort((a, b) => a.start_s - b.start_s).pop();
   if (!over) return;
-  put("dx-state", over.stop_s === null ? "he sends" : "he sent");
+  const own = model.ownCall;
+  const ours = own !== null && own.time_s >= over.start_s - 0.3;
+  put("dx-state", ours ? `${own.why} (${chance(own.probability)})` : over.stop_s === null ? "he sends" : "he sent");
   put("dx-text", over.text || (over.stop_s === null ? "…" : ""));
 }
 

@@ -7,6 +7,7 @@
  * @typedef {{id: number, start_s: number, stop_s: number | null, marked_at_s: number, frequency_hz: number, confidence: number,
  *   call: string | null, turn: number | null, by: string, retracted_at_s: number | null}} Answer
  * @typedef {{id: number, start_s: number, stop_s: number | null, frequency_hz: number, call: string | null}} Emission
+ * @typedef {{id: number, time_s: number, kind: string, heard: string, letters: string, probability: number, why: string}} OwnCall
  * @typedef {{time_s: number, low_hz: number, step_hz: number, density_per_hz: number[], habit: string}} Ear
  * @typedef {{time_s: number, cue: string, transmit_hz: number | null, success_per_call: number | null, why: string}} Advice
  * @typedef {{now_s: number, state: string, failure: string, behind_s: number, slipped_s: number, dropped: Record<string, number>,
@@ -39,6 +40,8 @@ class State {
   pausable = false;
   /** @type {Map<number, Over>} */
   overs = new Map();
+  /** @type {OwnCall | null} What the DX last sent that is our call or like it. */
+  ownCall = null;
   /** @type {Map<number, Turn>} */
   turns = new Map();
   /** @type {Turn[] | null} */
@@ -177,6 +180,7 @@ export class Model extends State {
     if (event.type !== "Plan") this.nowS = Math.max(this.nowS, ...times.filter((t) => t < this.nowS + 60 || this.nowS === 0));
     switch (event.type) {
       case "Over": keep(this.overs, event, 120); break;
+      case "OwnCall": this.ownCall = event; break;
       case "Turn": keep(this.turns, event, 120); this.sorted = null; break;
       case "Emission": keep(this.emissions, event, 400); break;
       case "Answer":
