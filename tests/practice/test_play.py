@@ -161,6 +161,21 @@ def test_second_call_without_listening_is_named() -> None:
     assert "one call, then listen" in practice.faults[0].say
 
 
+def test_to_be_elsewhere_when_he_answers_is_named() -> None:
+    practice = begun(quiet(callers=1, seed=8, receivers=1))
+    while not any(over.to_us for over in practice.overs):
+        if practice.desk.peeking:
+            practice.desk.peek(False)
+        until_asked(practice)
+        if practice.sending is None:
+            press = practice.press("call")
+            wait(practice, lambda stop_s=press.stop_s: practice.now_s > stop_s)  # type: ignore[misc]
+            practice.desk.peek(True)
+        go(practice, 6.0)
+    assert "dial moved" in kinds(practice)
+    assert "be back before he sends" in practice.faults[-1].say
+
+
 def test_missing_report_is_named() -> None:
     practice = begun(quiet(callers=1, seed=8))
 

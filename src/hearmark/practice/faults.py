@@ -86,9 +86,18 @@ def of_press(setting: Setting, press: Press, before: Press | None, overs: Sequen
     return found
 
 
-def of_over(over: DxOver, last: Press | None, overs: Sequence[DxOver]) -> list[Fault]:
-    """What an over of the DX shows: that our call was late, or that he waited for our report in vain."""
+def of_over(
+    setting: Setting, over: DxOver, last: Press | None, overs: Sequence[DxOver], receive_hz: float
+) -> list[Fault]:
+    """What an over of the DX shows: our call was late, our report is missing, or we are not there to hear him.
+
+    `receive_hz`: where the receiver hears as he begins.
+    """
     found: list[Fault] = []
+    off_hz = receive_hz - setting.dx_hz
+    if over.to_us and over.role == "answer" and abs(off_hz) > OFF_HZ["cw" if setting.mode == "cw" else "voice"]:
+        say = f"He answered you while your receiver stood {off_hz / 1e3:+.2f} kHz from him: be back before he sends."
+        found.append(Fault(over.start_s, "dial moved", say))
     asked = next((one for one in reversed(overs) if one.role in ("cq", "confirm")), None)
     if over.role == "answer" and not over.to_us and last is not None and last.what == "call" and asked is not None:
         waited_s = last.heard_s - asked.stop_s

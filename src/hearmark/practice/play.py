@@ -146,7 +146,9 @@ class Practice:
             ours = self.worked_at_s is not None and abs(self.worked_at_s - sent.start_s) < 0.5
         over = DxOver(sent.start_s, sent.stop_s, sent.role, ours, sent.text)
         if self.state == "running":
-            self.faults += of_over(over, self.presses[-1] if self.presses else None, self.overs)
+            self.faults += of_over(
+                self.setting, over, self.presses[-1] if self.presses else None, self.overs, self.desk.receive_hz
+            )
         self.overs.append(over)
 
     def _look_at_clock(self) -> None:

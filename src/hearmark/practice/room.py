@@ -8,10 +8,11 @@ import threading
 from collections.abc import Callable
 from typing import Any
 
-from hearmark.engine import Engine, EngineConfig
+from hearmark.engine import EngineConfig
 from hearmark.errors import HearmarkError
 from hearmark.events import Event, KeyState, RadioState
 from hearmark.practice import yardstick
+from hearmark.practice.aide import Aide
 from hearmark.practice.desk import Dial
 from hearmark.practice.ears import Ears, own_sound
 from hearmark.practice.faults import Sends
@@ -33,7 +34,7 @@ SHOWN: dict[Aid, frozenset[str]] = {
     "words": frozenset(),
 }
 """What of the engine's events each aid lets through."""
-AFTER_S = 25.0
+AFTER_S = 180.0
 """After the contact the band goes on for so long, for whoever wants to listen."""
 
 
@@ -59,7 +60,7 @@ class Room:
         self.practice: Practice | None = None
         self._name = ""
         self._ears: Ears | None = None
-        self._engine: Engine | None = None
+        self._aide: Aide | None = None
         self._story = Story()
         self._aids: set[Aid] = set()
         self._aids_used: set[Aid] = set()
@@ -81,6 +82,7 @@ class Room:
     def stop(self) -> None:
         """Close it."""
         self._stopping.set()
+        self._forget_aide()
         self.pace.stop()
         if self._thread.is_alive():
             self._thread.join(5.0)
@@ -121,6 +123,10 @@ class Room:
                     raise
 
     def _step(self, practice: Practice) -> None:
+        if not len(self.fan) and not self.pace.paused:
+            # Nobody looks: the lesson waits where it is.
+            self.pace.pause(True)
+            return
         block = practice.next_block()
         ears = self._ears
         if ears is not None and self._sound_on:
@@ -128,12 +134,12 @@ class Room:
             if sound is not None:
                 self.fan.put("sound", sound)
         self._heard_s = block.stop_s
-        if self._engine is not None:
+        if self._aide is not None:
             keyed = practice.sending is not None
             if keyed != self._keyed:
                 self._keyed = keyed
-                self._pass_on(self._engine.feed(KeyState(block.start_s, keyed)))
-            self._pass_on(self._engine.feed(block))
+                self._aide.feed(KeyState(block.start_s, keyed))
+            self._aide.feed(block)
         if practice.state in ("done", "time is up", "left") or practice.now_s > (practice.ended_s or 1e9) + AFTER_S:
             if practice.state == "worked":
                 practice.leave()
@@ -182,10 +188,10 @@ class Room:
         elif wish.verb == "log":
             practice.log(wish.text)
             self._end(practice)
-        elif wish.verb == "aid":
-            self._aid(practice, wish)
         elif self._over:
             raise HearmarkError("The lesson is over: begin it again, or choose another.")
+        elif wish.verb == "aid":
+            self._aid(practice, wish)
         else:
             self._hands(practice, wish)
 
@@ -217,8 +223,8 @@ class Room:
                 self._key(practice, wish)
         if desk.dials != before:
             state = RadioState(practice.now_s, desk.receive_hz, desk.transmit_hz, desk.dials.split, practice.mode)
-            if self._engine is not None:
-                self._pass_on(self._engine.feed(state))
+            if self._aide is not None:
+                self._aide.feed(state)
             self._publish(state)
 
     def _key(self, practice: Practice, wish: Wish) -> None:
@@ -243,7 +249,8 @@ class Room:
         self.practice, self._name, self._ears = practice, wish.name, Ears(practice.mode)
         self._aids = set(lesson.aids)
         self._aids_used = set(self._aids)
-        self._engine, self._story = None, Story()
+        self._forget_aide()
+        self._story = Story()
         self._keyed = self._over = False
         self._heard_s = self._status_due_s = 0.0
         self._trouble = ""
@@ -256,9 +263,15 @@ class Room:
 
     def _listen_in(self, practice: Practice) -> None:
         """The engine hears along as soon as an aid needs it."""
-        if self._engine is None and self._aids & {"ear", "marks"}:
+        if self._aide is None and self._aids & {"ear", "marks"}:
             here = practice.scenario
-            self._engine = Engine(EngineConfig(here.dx_hz, practice.mode, here.window_low_hz, here.window_high_hz))
+            config = EngineConfig(here.dx_hz, practice.mode, here.window_low_hz, here.window_high_hz)
+            self._aide = Aide(config, self._publish)
+
+    def _forget_aide(self) -> None:
+        if self._aide is not None:
+            self._aide.stop()
+        self._aide = None
 
     def _aid(self, practice: Practice, wish: Wish) -> None:
         if wish.what not in SHOWN:
@@ -279,6 +292,7 @@ class Room:
             return
         self._over = True
         self._said = None
+        self._forget_aide()
         self._put(self._status())
         threading.Thread(target=self._compare, args=(practice,), name="hearmark-others", daemon=True).start()
 
@@ -304,10 +318,6 @@ class Room:
                 self._tell()
 
     # What the pages get
-
-    def _pass_on(self, events: list[Event]) -> None:
-        for event in events:
-            self._publish(event)
 
     def _publish(self, event: Event) -> None:
         with self.fan.story_lock:

@@ -60,7 +60,7 @@ def lesson_message(
     heard_s: float, trouble: str,
 ) -> dict[str, Any]:  # fmt: skip
     """How a lesson stands, all but the clock."""
-    dials, sending = practice.desk.dials, practice.sending
+    dials, sending = practice.desk.dials, practice.sending if sheet is None else None
     said = next((over for over in reversed(practice.overs) if over.stop_s <= heard_s), None)
     return {
         "type": "practice",
@@ -87,7 +87,9 @@ def lesson_message(
             "rit_hz": dials.rit_hz,
             "peeking": practice.desk.peeking,
         },
-        "sending": None if sending is None else {"what": sending.what, "text": practice.text_of(sending.what)},
+        "sending": None
+        if sending is None or sheet is not None
+        else {"what": sending.what, "text": practice.text_of(sending.what)},
         "aids": {aid: aid in aids for aid in ("words", "marks", "ear")},
         "words": said.text if said is not None and "words" in aids else "",
         "calls": sum(press.what == "call" for press in practice.presses),

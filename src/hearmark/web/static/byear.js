@@ -7,7 +7,7 @@ import { drawLines, drawSigns, sign } from "./own.js";
 import { Scales } from "./scales.js";
 
 const FACE = 'system-ui, "DejaVu Sans", sans-serif';
-const ROWS = 9;
+const ROWS = 7;
 
 export class BandField extends Field {
   /** @param {HTMLCanvasElement} canvas @param {import("./lesson.js").LessonModel} model */

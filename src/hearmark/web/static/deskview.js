@@ -9,9 +9,10 @@ const FAULT_MS = 7000;
 const ON_HIM_HZ = { cw: 300, usb: 2700, lsb: 2700 };
 
 export class DeskView {
-  /** @param {LessonModel} model */
-  constructor(model) {
+  /** @param {LessonModel} model @param {import("./sound.js").Sound} sound */
+  constructor(model, sound) {
     this.model = model;
+    this.sound = sound;
     this.faults = 0;
     this.faultTimer = 0;
     this.text = "";
@@ -54,7 +55,7 @@ export class DeskView {
     const state = model.link === "open" ? model.status?.state ?? "waiting" : model.link;
     byId("state").dataset.state = state;
     /** @type {Record<string, string>} */
-    const words = { running: model.soundOn ? "on the air" : "sound is off: S", lost: "no link, trying again", stalled: "silent", connecting: "connecting", ended: "over", paused: "paused", waiting: "ready" };
+    const words = { running: this.sound.on ? "on the air" : "sound is off: S", lost: "no link, trying again", stalled: "silent", connecting: "connecting", ended: "over", paused: "paused", waiting: "ready" };
     const behind = model.status && model.status.behind_s > 0.5 ? ` · ${model.status.behind_s.toFixed(1)} s behind` : "";
     setText("state-text", `${words[state] ?? state}${behind}`);
   }
@@ -80,7 +81,7 @@ export class DeskView {
     byId("key").dataset.sending = String(lesson.sending !== null);
     const ended = { worked: "worked", done: "done", "time is up": "time", left: "left" }[lesson.state];
     setText("key-word", lesson.sending ? "sending" : ended ?? "listen");
-    setText("key-text", lesson.sending ? lesson.sending.text : lesson.state === "worked" ? "type his call and log it" : lesson.state === "running" ? `Space sends ${lesson.call}` : "");
+    setText("key-text", lesson.sending ? lesson.sending.text : lesson.state === "worked" ? "type his call and log it" : lesson.state !== "running" ? "" : lesson.goal === "answered" ? "M marks the lone reply" : `Space sends ${lesson.call}`);
   }
 
   /** @param {Lesson} lesson */

@@ -24,7 +24,6 @@ export class LessonModel extends Model {
   /** @type {Lesson | null} */
   lesson = null;
   stage = "choose";
-  soundOn = false;
   quiet = false;
   /** The learner has gone back to the list; the lesson that is over stays there. */
   browsing = false;
@@ -38,7 +37,6 @@ export class LessonModel extends Model {
       byId("home").hidden = message.alone;
     } else if (message.type === "practice") {
       this.stage = message.stage;
-      this.soundOn = message.sound;
       this.quiet = message.quiet;
       this.lesson = message.stage === "choose" ? null : message;
       if (message.stage === "lesson") this.browsing = false;

@@ -28,7 +28,7 @@ const chooser = new Chooser(model, (wish) => {
   void turnSound(true);
   ask(wish);
 });
-const desk = new DeskView(model);
+const desk = new DeskView(model, sound);
 showScores(model);
 
 /** What is in the learner's ears now, on the stream's clock; nothing while the sound is off. */
@@ -43,6 +43,7 @@ async function turnSound(on) {
   if (on) await sound.start();
   else await sound.stop();
   ask({ verb: "sound", on });
+  model.changed();
 }
 
 /** @param {string} dial @param {number} by @param {boolean} wide */

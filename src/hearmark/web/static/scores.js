@@ -27,6 +27,7 @@ export function showScores(model) {
     const most = Math.max(1, ...rows.map(([, value]) => (typeof value === "number" ? value : 0)));
     const body = /** @type {HTMLElement} */ (document.querySelector("#sheet-times tbody"));
     body.replaceChildren(...rows.map(([name, value, yours]) => row(String(name), value, Boolean(yours), most)));
+    setText("sheet-caption", contact ? "Time to the contact" : "Time");
     setText("sheet-facts", facts(sheet));
     const counted = Object.entries(sheet.counts);
     byId("sheet-faults").replaceChildren(...(counted.length ? counted.map(([kind, count]) => item(`${count} × ${FAULTS[kind] ?? kind}`)) : [item("No faults.")]));
