@@ -77,7 +77,7 @@ def work(practice: Practice, limit_s: float = 280.0) -> None:
             continue
         pressed_s = practice.presses[-1].stop_s if practice.presses else -1.0
         if last.to_us and last.role in ("answer", "again") and pressed_s < last.stop_s:
-            practice.press("call" if "?" in last.text else "report")
+            practice.press("call" if last.part else "report")
         elif asked(practice) and pressed_s < last.stop_s:
             practice.desk.put("transmit", practice.pileup.receive_hz + 30.0)
             practice.press("call")

@@ -271,6 +271,31 @@ def test_advance_returns_every_transmission_and_its_cuts() -> None:
     assert sorted(newest.values(), key=lambda one: (one.start_s, one.station)) == list(pileup.session().transmissions)
 
 
+def test_our_call_on_his_frequency_is_shouted_at() -> None:
+    shouted = []
+    for seed in range(4):
+        for where_hz in (0.0, 3000.0):
+            which = replace(scenario.preset("hard", "cw", seed, "stay", 60.0), undisciplined=0.0, callers=120)
+            pileup = people.Pileup(which)
+            pileup.advance(5.0)
+            pileup.call(5.0, which.dx_hz + where_hz, 20.0, "T9TST", 7.0)
+            others = [one for one in pileup.advance(10.0) if one.role == "other" and one.station]
+            shouted.append(sum(abs(one.frequency_hz - which.dx_hz) < 100.0 for one in others))
+    assert all(count > 0 for count in shouted[::2])
+    assert sum(shouted[1::2]) < sum(shouted[::2]) / 4
+
+
+def test_his_speed_and_his_words_can_be_set() -> None:
+    which = replace(scenario.preset("easy", "cw", 3, "stay", 60.0), morse_wpm=13.0, announces=0.7, sloppiness=0.0)
+    session = people.play(which)
+    assert session.stations[0].speed_wpm == 13.0
+    assert all(station.speed_wpm == pytest.approx(13.0, abs=0.1) for station in session.stations[1:])
+    away_khz = round((which.window_low_hz - which.dx_hz) / 1000.0)
+    overs = [sent for sent in session.transmissions if sent.role in ("cq", "confirm")]
+    assert overs
+    assert all(f"UP {away_khz}" in sent.text for sent in overs)
+
+
 def test_real_speech_lengths_are_used() -> None:
     class Slow:
         def speech_s(self, text: str, voice: str) -> float:

@@ -45,6 +45,8 @@ class DxOver:
     role: Role
     to_us: bool
     text: str
+    part: bool = False
+    """He asks for the rest of a call that he has in part: the call is wanted again, not a report."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +115,7 @@ def of_over(
         and answer.role in ("answer", "again")
     ):
         replied = last is not None and last.what == "report" and last.start_s > answer.start_s + 0.3
-        if not replied and "?" not in answer.text:
+        if not replied and not answer.part:
             say = "He sent your call and heard nothing: give the report as soon as he has ended."
             found.append(Fault(over.start_s, "no report", say))
     return found

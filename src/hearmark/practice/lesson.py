@@ -52,6 +52,7 @@ class Lesson(BaseModel):
     habit: Literal["stay", "wander", "step", "jump", "two spots", "quiet"] = Field(
         default="stay", description="How he moves in the window from contact to contact."
     )
+    wpm: float | None = Field(default=None, ge=8.0, le=50.0, description="Morse speed of the DX; else about 28.")
     callers: int = Field(default=10, ge=1, le=150, description="How many call.")
     undisciplined: float = Field(default=0.0, ge=0.0, le=1.0, description="Share of those who keep no order.")
     sloppiness: float = Field(
@@ -130,6 +131,8 @@ def scenario(lesson: Lesson, mode: Mode, seed: int) -> Scenario:
         carriers=lesson.carriers,
         sloppiness=lesson.sloppiness,
         announces=announces,
+        morse_wpm=lesson.wpm,
+        renewed=True,
     )
 
 

@@ -144,7 +144,7 @@ class Practice:
         ours = self.pileup.answering == self.call
         if sent.role == "confirm":
             ours = self.worked_at_s is not None and abs(self.worked_at_s - sent.start_s) < 0.5
-        over = DxOver(sent.start_s, sent.stop_s, sent.role, ours, sent.text)
+        over = DxOver(sent.start_s, sent.stop_s, sent.role, ours, sent.text, self.pileup.asked_for is not None)
         if self.state == "running":
             self.faults += of_over(
                 self.setting, over, self.presses[-1] if self.presses else None, self.overs, self.desk.receive_hz

@@ -1,6 +1,6 @@
 """What others would have needed in the same pile-up: the perfect tail-ender, and the program itself.
 
-Both are learners like any other, on a `Practice` of their own with the same scenario: the same people, the same rules.
+Both are played anew on the same scenario: the same people, the same rules, our station as strong.
 """
 
 from __future__ import annotations
@@ -11,27 +11,27 @@ from hearmark.engine import Engine, EngineConfig
 from hearmark.events import Advice, KeyState, Mode, RadioState
 from hearmark.practice.lesson import Lesson
 from hearmark.practice.play import Practice
+from hearmark.study.crowd import Crowd
+from hearmark.study.station import OwnStation
+from hearmark.study.tactics import tactic
 
-STEP_S = 0.05
 REACTION_S = 0.4
 """From the end of his over to the call, of a quick hand."""
 LISTENS_S = 2.0
-SIDE_HZ = {"cw": 30.0, "usb": 0.0, "lsb": 0.0}
-"""So far beside the one just worked: exactly on it, several would hide each other."""
 
 
 def perfect_tail_ender(lesson: Lesson, mode: Mode, seed: int, call: str) -> float | None:
-    """Seconds until the contact of one who always knows at once where the last one was answered, and calls there.
+    """Seconds until the contact of one who always knows where the last one was answered, and calls there.
 
-    He makes no mistake: he calls as soon as it is time, listens between calls, and replies when he is answered. Until
-    somebody is answered he waits. None: not worked in the time of the lesson.
+    The operator of the studies (`study.station`) with that tactic: he makes no mistake and keeps the order. Until
+    somebody was answered he calls where chance puts him. None: not worked in the time of the lesson.
     """
-    practice = Practice(_calling(lesson), mode, seed, call, samples=False)
-    practice.desk.split(True)
-    while practice.state == "running":
-        practice.advance(practice.now_s + STEP_S)
-        _keep_order(practice, _last_answered_hz(practice))
-    return practice.worked_at_s
+    probe = Practice(_calling(lesson), mode, seed, call, samples=False)
+    pileup, here = probe.pileup, probe.scenario
+    pileup.advance(0.0)
+    crowd = Crowd(mode, here.window_low_hz, here.window_high_hz, pileup.stations)
+    how = tactic("tail-end", pileup, crowd, 0.0, seed)
+    return OwnStation(pileup, how, crowd, lesson.own_snr_db, seed, here.duration_s).run().worked_at_s
 
 
 def program(
@@ -78,11 +78,7 @@ def _answered(practice: Practice) -> bool:
     return bool(practice.overs) and practice.overs[-1].to_us and practice.overs[-1].role in ("answer", "again")
 
 
-def _last_answered_hz(practice: Practice) -> float | None:
-    return practice.replies[-1].frequency_hz if practice.replies else None
-
-
-def _keep_order(practice: Practice, where_hz: float | None) -> None:
+def _keep_order(practice: Practice, where_hz: float) -> None:
     """Call once after he has asked, again after having listened, report when answered: all of it when he is silent."""
     if practice.sending is not None or not practice.overs or practice.state != "running":
         return
@@ -93,16 +89,7 @@ def _keep_order(practice: Practice, where_hz: float | None) -> None:
     since_over = pressed_s < last.stop_s
     if _answered(practice):
         if since_over:
-            practice.press("call" if _asked_in_part(practice) else "report")
-    elif last.role in ("cq", "confirm") and where_hz is not None and (since_over or now_s > pressed_s + LISTENS_S):
-        if not since_over and now_s - last.stop_s > 8.0:
-            return
-        side_hz = SIDE_HZ[practice.mode] if practice.presses and len(practice.presses) % 2 else -SIDE_HZ[practice.mode]
-        practice.desk.put("transmit", where_hz + side_hz)
+            practice.press("call" if last.part else "report")
+    elif last.role in ("cq", "confirm") and (since_over or now_s > pressed_s + LISTENS_S):
+        practice.desk.put("transmit", where_hz)
         practice.press("call")
-
-
-def _asked_in_part(practice: Practice) -> bool:
-    """He sent a part of our call and a question: he wants the call again, not a report."""
-    text = practice.overs[-1].text
-    return "?" in text and practice.call not in text.replace("?", " ").split()

@@ -26,6 +26,7 @@ class Cast:
         wide, morse = scenario.sloppiness, scenario.mode == "cw"
         dx_wpm = rng.gauss(28.0, 4.5 * wide) if morse else rng.uniform(150.0, 150.0 + 50.0 * wide)
         dx_wpm = min(max(dx_wpm, 18.0), 40.0) if morse else dx_wpm
+        dx_wpm = scenario.morse_wpm if morse and scenario.morse_wpm is not None else dx_wpm
         dx_call = calls.rare(rng)
         voice = rng.choice(_SYNTHETIC)
         self.stations = [Station(0, dx_call, scenario.dx_snr_db, round(dx_wpm, 1), voice, _fist(rng, 0.5 * wide))]
@@ -51,7 +52,7 @@ class Cast:
         snr_db = scenario.median_snr_db + scenario.snr_spread_db * (power + own.gauss(0.0, path))
         at_dx_db = self._dx_path_db + 8.0 * (power + own.gauss(0.0, path))
         if morse:
-            wpm = min(max(own.gauss(self._dx_wpm, 3.5 * wide), 14.0), 42.0)
+            wpm = min(max(own.gauss(self._dx_wpm, 3.5 * wide), min(14.0, self._dx_wpm)), 42.0)
         else:
             wpm = 60.0 * (2.8 + wide * (own.uniform(2.2, 3.5) - 2.8))
         recorded = scenario.human_speech and own.random() < 0.7

@@ -217,13 +217,17 @@ class Crowd:
             caller.frequency_hz = self._quiet_place(caller)
         if caller.told_split:
             return self._send(caller, text, "call", times)
+        self.on_his_frequency(caller)
+        return self._send(caller, text, "other", 0, self._scenario.dx_hz + 10.0 * rng.randint(-3, 3))
+
+    def on_his_frequency(self, culprit: Caller | None) -> None:
+        """Somebody begins to call where the DX sends (None: our own station): some shout at him."""
         self.wrong_frequency_at_s = self._air.now_s
         for other in self.active:
             if other.manners.police and not other.talk.plain and other.rng.random() < 0.5:
-                self._air.at(self._air.now_s + other.rng.uniform(0.6, 2.0), self._police, other, caller)
-        return self._send(caller, text, "other", 0, self._scenario.dx_hz + 10.0 * rng.randint(-3, 3))
+                self._air.at(self._air.now_s + other.rng.uniform(0.6, 2.0), self._police, other, culprit)
 
-    def _police(self, caller: Caller, culprit: Caller) -> None:
+    def _police(self, caller: Caller, culprit: Caller | None) -> None:
         if caller.busy_until_s <= self._air.now_s and caller.index != self._air.answered:
             self._send(
                 caller,
@@ -232,7 +236,8 @@ class Crowd:
                 0,
                 self._scenario.dx_hz + 10.0 * caller.rng.randint(-4, 4),
             )
-            culprit.told_split = culprit.told_split or culprit.rng.random() < 0.4
+            if culprit is not None:
+                culprit.told_split = culprit.told_split or culprit.rng.random() < 0.4
 
     def _tune(self, caller: Caller) -> None:
         air, rng = self._air, caller.rng

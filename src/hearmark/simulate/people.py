@@ -214,6 +214,8 @@ class Pileup:
         exchange = self._exchange
         mine = exchange is not None and exchange.station == index and self._air.phase in ("answering", "awaiting")
         text = call if role == "call" else "R 5NN TU"
+        if not self._listening.simplex and abs(frequency_hz - self.scenario.dx_hz) < 300.0:
+            self._crowd.on_his_frequency(None)
         sending = self._air.send(
             index,
             frequency_hz,

@@ -46,6 +46,8 @@ class Scenario:
     """0: everyone by the book and at one pace; 1: every variation of text, timing, repeats, manners at its widest."""
     announces: float | None = None
     """How fully the DX says where he listens, 0 ("up") to 1 (with figures), see `texts.up_phrase`; None: drawn."""
+    morse_wpm: float | None = None
+    """Speed of the DX in Morse; None: drawn. The callers send about as fast."""
     renewed: bool = False
     """Whoever gives up makes room for a newcomer, as while a rare station is wanted by more than can get through; else
     only those who were worked do."""
