@@ -5,17 +5,30 @@ import time
 from collections.abc import Callable, Iterator
 from typing import Any
 
+import httpx
 import numpy as np
 import pytest
 from learner import quiet
+from websockets.exceptions import InvalidStatus
+from websockets.sync.client import connect
 
 from hearmark.errors import HearmarkError
 from hearmark.practice.desk import Desk, Found
 from hearmark.practice.ears import Ears, own_sound
 from hearmark.practice.play import Practice
 from hearmark.practice.room import Room
+from hearmark.practice.served import routes
 from hearmark.practice.wishes import frequency_hz, read_wish
+from hearmark.web.live import LiveSession, View
+from hearmark.web.server import Server
 from hearmark.web.sound import PITCH_HZ, SOUND_RATE_HZ
+
+
+class Silent:
+    """An engine that says nothing."""
+
+    def feed(self, event: Any, /) -> list[Any]:
+        return []
 
 
 class FakeTab:
@@ -137,6 +150,41 @@ def test_begin_again_and_pause(make: Any) -> None:
     assert told["call"] == "W0RK"
     before = until(lambda: [one for one in tab.messages("status") if one["state"] == "running" and one["now_s"] > 0.4])
     assert before
+
+
+def test_a_lesson_waits_while_nobody_looks(make: Any) -> None:
+    room, tab = make()
+    wish(room, tab, verb="begin", name="quiet")
+    until(lambda: room.practice is not None and room.practice.now_s > 0.5)
+    room.close(tab)
+    until(lambda: room.pace.paused)
+    stood_s = room.practice.now_s
+    time.sleep(0.4)
+    assert room.practice.now_s == stood_s
+    room.open(tab)
+    wish(room, tab, verb="pause", on=False)
+    until(lambda: room.practice.now_s > stood_s)
+
+
+def test_practice_stands_beside_the_live_page_and_keeps_its_door() -> None:
+    room = Room({"quiet": quiet()}, alone=False)
+    room.start()
+    session = LiveSession(iter(()), Silent(), View("Nothing", 14_023e3, "cw", 14_024e3, 14_025e3))
+    with Server(session, port=0, more=routes(room)) as server:
+        page = httpx.get(f"{server.url}practice")
+        assert page.status_code == 200
+        assert "Choose a lesson" in page.text
+        assert "default-src 'none'" in page.headers["content-security-policy"]
+        assert 'href="/practice"' in httpx.get(server.url).text
+        address = f"ws://127.0.0.1:{server.port}/practice/link"
+        with connect(address, origin=f"http://127.0.0.1:{server.port}") as link:  # type: ignore[arg-type]
+            told = json.loads(link.recv(timeout=5))
+            assert told["type"] == "levels"
+            assert told["alone"] is False
+        with pytest.raises(InvalidStatus):
+            connect(address, origin="http://evil.example")  # type: ignore[arg-type]
+        assert httpx.get(f"{server.url}practice", headers={"host": "evil.example"}).status_code == 403
+    room.stop()
 
 
 def test_wishes_that_cannot_be_are_one_sentence(make: Any) -> None:

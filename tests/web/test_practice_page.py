@@ -204,6 +204,20 @@ def test_axe_finds_nothing_serious(serve_room: Any, new_page: Open, scheme: str)
     assert serious("html") == []
 
 
+def test_a_finger_can_turn_both_dials_and_send(serve_room: Any, new_page: Open) -> None:
+    page = new_page(serve_room().url, has_touch=True)
+    page.tap("input[value='one-call']")
+    page.tap("#begin")
+    until(page, "document.body.dataset.stage === 'lesson'")
+    for dial, name, moved in (("receive", "dial_hz", -20), ("transmit", "other_hz", 200)):
+        page.tap(f".turn[data-dial='{dial}'] button:nth-child({2 if moved < 0 else 4})")
+        until(page, f"{LESSON}.radio.{name} === {LESSON}.dx_hz + {moved}")
+    page.tap("button[data-key='x']")
+    page.tap("button[data-key=' ']")
+    until(page, f"{LESSON}.radio.split && {LESSON}.calls === 1")
+    assert page.evaluate("document.activeElement === document.body")
+
+
 def test_help_sheet_names_every_key(serve_room: Any, new_page: Open) -> None:
     page = new_page(serve_room().url)
     begin(page)

@@ -41,7 +41,7 @@ export class Chooser {
       return label;
     });
     byId("levels").replaceChildren(byId("choose-title"), ...rows);
-    /** @type {HTMLInputElement} */ (byId("call")).value = model.ownCall;
+    /** @type {HTMLInputElement} */ (byId("call")).value = model.learnerCall;
     const first = model.courses.find((level) => level.name === before) ?? model.courses[0];
     this.choose(first.name);
     if (model.shown() === "choose") this.focus();

@@ -18,7 +18,7 @@ import { Model } from "./model.js";
 export class LessonModel extends Model {
   /** @type {Level[]} */
   courses = [];
-  ownCall = "";
+  learnerCall = "";
   /** @type {{name: string, mode: string, seed: number | null}} What the command line asked for. */
   chosen = { name: "", mode: "", seed: null };
   /** @type {Lesson | null} */
@@ -32,7 +32,7 @@ export class LessonModel extends Model {
   apply(message) {
     if (message.type === "levels") {
       this.courses = message.levels;
-      this.ownCall = message.call;
+      this.learnerCall = message.call;
       this.chosen = message.chosen;
       byId("home").hidden = message.alone;
     } else if (message.type === "practice") {

@@ -14,6 +14,8 @@ import { Sound } from "./sound.js";
 const NOTICE_MS = 5000;
 /** From a sound frame's arrival the stream goes on in the ears; a frame is this long. */
 const FRAME_S = 0.08;
+/** Buttons under each dial, for hands without a keyboard. */
+const TURNS = [[-1, true, "\u2212\u2212", "lower, ten steps"], [-1, false, "\u2212", "lower"], [1, false, "+", "higher"], [1, true, "++", "higher, ten steps"]];
 
 const model = new LessonModel();
 const sound = new Sound();
@@ -155,6 +157,20 @@ function build() {
       });
     }
     byId("controls").append(button);
+  }
+  for (const row of /** @type {NodeListOf<HTMLElement>} */ (document.querySelectorAll(".turn"))) {
+    const dial = row.dataset.dial ?? "";
+    for (const [by, wide, text, name] of /** @type {[number, boolean, string, string][]} */ (TURNS)) {
+      const button = document.createElement("button");
+      button.type = "button";
+      button.textContent = text;
+      button.setAttribute("aria-label", `${dial} dial ${name}`);
+      button.addEventListener("click", (event) => {
+        turn(dial, by, wide);
+        if (event.detail > 0) button.blur();
+      });
+      row.append(button);
+    }
   }
   for (const [id, key] of [["again", "r"], ["another", "n"], ["lessons", "l"]]) {
     byId(id).addEventListener("click", () => commands.find((one) => one.key === key)?.act(false));
