@@ -21,9 +21,7 @@ SEEDS = range(12)
 
 
 def main() -> None:
-    print(
-        f"{'lesson':14s} {'mode':4s} {'behind s':>8s} {'x life':>7s} {'tail-ender worked':>18s} {'median':>7s} {'program':>8s}"
-    )
+    print("lesson         mode behind s  x life  tail-ender worked  median  program")
     for name, lesson in levels().items():
         for mode in ("cw", "usb"):
             practice, ears = Practice(lesson, mode), Ears(mode)

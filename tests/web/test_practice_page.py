@@ -117,8 +117,7 @@ def test_a_whole_lesson_by_keyboard_to_a_logged_contact(serve_room: Any, new_pag
     assert "No faults." in shown
     until(page, f"typeof {LESSON}.sheet.others.tail_ender_s === 'number'")
     until(page, f"{LESSON}.sheet.others.program_s !== 'pending'", 60.0)
-    report = page.evaluate("globalThis.hearmark.sound.report")
-    assert report["dropped"] == 0
+    assert page.evaluate("globalThis.hearmark.sound.report.played") > 12_000
     page.keyboard.press("l")
     until(page, "document.body.dataset.stage === 'choose'")
     assert page.evaluate("document.activeElement.name") == "level"
