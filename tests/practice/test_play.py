@@ -150,6 +150,15 @@ def test_late_call_is_named_when_he_has_chosen() -> None:
     assert "he had chosen" in practice.faults[0].say
 
 
+def test_sending_before_he_was_heard_is_named() -> None:
+    practice = begun(quiet())
+    go(practice, 0.2)
+    assert practice.overs == []
+    practice.press("call")
+    assert kinds(practice) == ["did not listen"]
+    assert "listen first" in practice.faults[0].say
+
+
 def test_second_call_without_listening_is_named() -> None:
     practice = begun(quiet())
     practice.desk.put("transmit", practice.scenario.window_low_hz)

@@ -156,7 +156,7 @@ def _moment(press: Press, before: Press | None, overs: Sequence[DxOver]) -> list
     known = [over for over in overs if over.start_s <= at_s - NOTICE_S]
     last = known[-1] if known else None
     if last is None:
-        return []
+        return [Fault(at_s, "did not listen", "You sent before you had heard him: listen first.")]
     if last.stop_s > at_s + HASTY_S:
         if last.to_us and last.role in ("answer", "again"):
             return []

@@ -8,7 +8,7 @@ import { byId, minutes, setText } from "./lesson.js";
 const FAULTS = {
   "on his frequency": "called on his frequency", "split off": "split was off", "over the answered": "called over the answered station",
   "over him": "sent while he was sending", "dial moved": "receive dial moved", late: "late", "outside the window": "called outside the window",
-  "did not listen": "called again without listening", "no report": "gave no report when answered", "unasked report": "gave a report unasked",
+  "did not listen": "sent without having listened", "no report": "gave no report when answered", "unasked report": "gave a report unasked",
   "asked to wait": "called although he had asked to wait", "sent at all": "sent, where only listening was asked for",
 };
 
