@@ -23,7 +23,7 @@ KEPT = 6
 WIDTH = 20
 PRIOR, REWARD = 0.5, 1.5
 """Power of the prior, and what each character earns in return, so that text is not shortened."""
-HAZARD = 0.03
+HAZARD = 0.015
 """Chance per character that exchange turns to random groups, or back."""
 LAG = 64
 """Steps (2 s) after which the probability of a character is settled."""
@@ -35,7 +35,8 @@ _NODES = 3_072
 _FEED = 16
 """Steps at a time: each adds at most WIDTH * KEPT nodes."""
 _LETTERS = len(ALPHABET)
-_SPACE_CHANCE = 1.0 / 6.0
+_GROUP_ENDS = (0.0, 0.05, 0.05, 0.06, 0.08, 0.45, 0.3, 0.3)
+"""Chance that a random group ends after so many characters: groups of five are the rule (common practice, no source)."""
 
 Symbols = npt.NDArray[np.int8]
 Chances = npt.NDArray[np.float32]
@@ -87,13 +88,12 @@ def likeliest(logits: npt.NDArray[np.float32]) -> tuple[Symbols, Chances]:
 
 @cache
 def _prior() -> tuple[Chances, Chances]:
-    """Log chances of a character after two in exchanges, flat (n^3,), and after one in random groups, (n, n)."""
+    """Log chances of a character after two in exchanges, flat (n^3,), and in random groups after so many, (8, n)."""
     with resources.files("hearmark.modes").joinpath("language.npz").open("rb") as file:
         exchange = np.load(file)["exchange"].astype(np.float32).ravel()
-    group = np.full((_LETTERS, _LETTERS), 1e-4)
-    group[:, 1:37] = (1.0 - _SPACE_CHANCE) / 36.0
-    group[1:, 0] = _SPACE_CHANCE
-    group[0, 1:37] = 1.0 / 36.0
+    group = np.full((len(_GROUP_ENDS), _LETTERS), 1e-4)
+    for so_far, ends in enumerate(_GROUP_ENDS):
+        group[so_far, 1:37], group[so_far, 0] = (1.0 - ends) / 36.0, max(ends, 1e-4)
     return exchange, np.log(group / group.sum(axis=1, keepdims=True)).astype(np.float32)
 
 
@@ -156,7 +156,7 @@ class Copyist:
             best = int(np.argmax(np.logaddexp(*self._score[:, : self._count[0]])))
             self._beam[0], self._score[:, 0], self._count[0] = self._beam[best], self._score[:, best].copy(), 1
             lines, shared = [lines[best]], len(path) - 1
-        gone = max(0, min(shared, len(path)) - 3)  # what the prior and the lag still look back at stays
+        gone = max(0, min(shared, len(path)) - 9)  # what the prior still looks back at stays
         self._settled += [
             (int(self._tree[1, n]), float(p), int(self._when[n])) for n, p in zip(path[:gone], sure[:gone], strict=True)
         ]
@@ -217,7 +217,11 @@ def _advance(symbols, chances, exchange, group, tree, when, weight, beam, score,
                     continue
                 odds = weight[0, b] * (1.0 - HAZARD) + 0.5 * HAZARD
                 as_exchange = odds * np.exp(exchange[(before * _LETTERS + last) * _LETTERS + c])
-                either = as_exchange + (1.0 - odds) * np.exp(group[last, c])
+                so_far, n = 0, b
+                while n > 0 and symbol[n] != 0 and so_far < 7:
+                    so_far += 1
+                    n = parent[n]
+                either = as_exchange + (1.0 - odds) * np.exp(group[so_far, c])
                 value += PRIOR * np.log(either) + REWARD
                 same = -1
                 for j in range(held):

@@ -142,6 +142,8 @@ class VoiceFinder:
             centres = grid.bins - 1 - centres
         self.frequency_hz = np.asarray(grid.low_hz + grid.step_hz * centres, np.float64)
         self._network = Network("hearmark.pileup", "voice_finder.onnx")
+        self.talk: Array | None = None
+        """Logarithm of the odds that somebody talks on each dial, in the newest look, (steps, dials)."""
         self.forget()
 
     def forget(self) -> None:
@@ -161,6 +163,7 @@ class VoiceFinder:
         window = _padded(level, self._pad, self._window)
         logits, state, talk, *memory = self._network.run(window=window, dx=dx, **self._memory)
         self._memory = dict(zip(self._memory, memory, strict=True))
+        self.talk = np.ascontiguousarray(talk.T)
         dx_level = dx[2:, _DX_LEAD + 16 : _DX_LEAD + 176].mean(axis=1)
         p = softmax(state)  # open, to all, report given, report due, rest of a call asked for, that is due
         four = np.concatenate([p[:, :2], p[:, 2:4] + p[:, 4:6]], axis=1)
