@@ -16,6 +16,7 @@ from hearmark.events import (
     Allowed,
     Answer,
     Block,
+    Emission,
     Event,
     Gap,
     KeyState,
@@ -32,6 +33,7 @@ from hearmark.pileup.exchange import Exchange
 from hearmark.pileup.finder import Finder, MorseFinder, VoiceFinder, morse_range_hz, voice_range_hz
 from hearmark.pileup.own import OwnEar
 from hearmark.pileup.strength import Strength
+from hearmark.pileup.talkers import Talkers
 from hearmark.spectrum.batches import BATCH_FRAMES, Band, Batch
 from hearmark.spectrum.emissions import EmissionTracker
 from hearmark.spectrum.slices import Slices
@@ -166,6 +168,9 @@ class _Chain:
         self._copying = Copying(self._finder.frequency_hz, dx_hz)
         self._own = OwnEar(config.own_call) if config.own_call and mode == "cw" else None
         self._tracker = EmissionTracker(grid) if mode == "cw" and not first.audio else None
+        self._talkers: Talkers | None = None
+        if isinstance(self._finder, VoiceFinder) and not first.audio:
+            self._talkers = Talkers(self._finder.frequency_hz, grid.low_hz, grid.step_hz, mode == "lsb")
         self._strength = Strength(grid.frequency_hz, mode)
         self._exchange = Exchange(self._finder.frequency_hz, dx_hz, mode)
         self._counsel = Counsel(self.plan, self._finder.frequency_hz)
@@ -191,6 +196,9 @@ class _Chain:
         self._finder.forget()
         yield from self._digest(self._exchange.break_off(time_s), time_s)
         self._copying.forget()
+        if self._talkers is not None:
+            for voice in self._talkers.close(time_s):
+                yield replace(voice, snr_db=self._snr_db(voice))
         if self._own is not None:
             self._own.forget()
 
@@ -231,6 +239,9 @@ class _Chain:
             self._copying.add(begin_s, self._finder.reading)
             if self._own is not None:
                 yield from self._own.feed(self._finder.reading.likely[-1], self._finder.reading.chances[-1], now_s)
+        if self._talkers is not None and isinstance(self._finder, VoiceFinder) and self._finder.talk is not None:
+            for voice in self._talkers.feed(self._finder.talk, ratio, begin_s):
+                yield replace(voice, snr_db=self._snr_db(voice))
         events = self._exchange.feed(look, begin_s, now_s)
         yield from self._digest(events, now_s)
         if self._tracker is not None:
@@ -245,6 +256,10 @@ class _Chain:
                 yield from self._like_ours(over, now_s)
         own = self._own.heard(self._since_s()) if self._own is not None else None
         yield from self._counsel.step(self._exchange, look, mean, self._grid.frequency_hz, now_s, own)
+
+    def _snr_db(self, voice: Emission) -> float:
+        snr_db = self._strength.snr_db(voice.frequency_hz, voice.start_s, voice.stop_s)
+        return voice.snr_db if snr_db is None else snr_db
 
     def _since_s(self) -> float:
         """When the over began that runs, or that was the last."""

@@ -95,7 +95,8 @@ class Emission:
 
     `sure`: the probability of each character of `text`. `call`: the likeliest of `calls`, if its probability is 0.7 or
     more.
-    `partials`: pieces of calls in it.
+    `partials`: pieces of calls in it. Of a voice `frequency_hz` is the suppressed carrier, where round figures are a
+    little likelier than others; `measured_hz` is the same without that.
     """
 
     id: int
@@ -110,6 +111,7 @@ class Emission:
     sure: tuple[float, ...] = ()
     calls: tuple[CallHeard, ...] = ()
     partials: tuple[str, ...] = ()
+    measured_hz: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

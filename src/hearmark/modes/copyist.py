@@ -36,7 +36,7 @@ _FEED = 16
 """Steps at a time: each adds at most WIDTH * KEPT nodes."""
 _LETTERS = len(ALPHABET)
 _GROUP_ENDS = (0.0, 0.05, 0.05, 0.06, 0.08, 0.45, 0.3, 0.3)
-"""Chance that a random group ends after so many characters: groups of five are the rule (common practice, no source)."""
+"""Chance that a random group ends after so many characters: five are the rule (common practice, no source)."""
 
 Symbols = npt.NDArray[np.int8]
 Chances = npt.NDArray[np.float32]
