@@ -19,7 +19,7 @@ SHORT = Trial("program", "step", 7, level="easy", minutes=20.0)
 
 def reply(station: int, start_s: float, stop_s: float, frequency_hz: float, heard_from_s: float = 0.0) -> Reply:
     sent = Transmission(station, start_s, stop_s, frequency_hz, "5NN TU", "reply")
-    return Reply(sent, heard_from_s, start_s - 2.0, stop_s + 0.3)
+    return Reply(sent, heard_from_s, start_s - 2.5, start_s - 0.4)
 
 
 def empty_crowd(pileup: Pileup) -> Crowd:

@@ -15,7 +15,7 @@ from typing import Literal
 import numpy as np
 
 from hearmark.duplex.window import window_offsets_hz
-from hearmark.ear import habits
+from hearmark.ear import habits, silence
 from hearmark.ear.habits import State
 from hearmark.ear.places import Places, places
 from hearmark.ear.sentence import habit_sentence
@@ -56,6 +56,8 @@ class Entry:
     hint: Hint | None = None
     window_hz: tuple[float, float] = (0.0, 0.0)
     rank: FloatArray | None = field(default=None, compare=False, repr=False)
+    sought: tuple[FloatArray, FloatArray] | None = field(default=None, compare=False, repr=False)
+    """Of a missed one: frequencies, and the chance of hearing an answer on each."""
 
     @property
     def order(self) -> tuple[float, float, float, int]:
@@ -118,6 +120,18 @@ class Belief:
         """A contact went by and nobody knows where. Without a time: just after the last entry."""
         last_s = self._record[-1].time_s if self._record else 0.0
         return self._tell(Entry(last_s if time_s is None else float(time_s), self._new_id(id), "missed"))
+
+    def unheard(self, time_s: float, frequency_hz: FloatArray, chance: FloatArray, id: int | None = None) -> Belief:
+        """A contact went by, and its answer was sought without success: less likely where it was sought.
+
+        `chance` (k,), 0 to 1: that an answer on each `frequency_hz` (k,), ascending, would have been heard.
+        """
+        if np.shape(frequency_hz) != np.shape(chance) or np.ndim(chance) != 1 or len(chance) < 2:
+            raise HearmarkError("What was sought needs two arrays of one equal length of at least 2.")
+        if not (np.all(np.isfinite(chance)) and np.min(chance) >= 0.0 and np.max(chance) <= 1.0):
+            raise HearmarkError("The chance of hearing an answer goes from 0 to 1.")
+        sought = (np.asarray(frequency_hz, dtype=np.float64), np.asarray(chance, dtype=np.float64))
+        return self._tell(Entry(float(time_s), self._new_id(id), "missed", rank=self._rank, sought=sought))
 
     def answer(self, answer: Answer) -> Belief:
         """Take in an `Answer` event: new, revised (same id) or retracted (then its contact counts as missed)."""
@@ -254,6 +268,10 @@ def _advance(state: State, grid: Places, entry: Entry) -> tuple[State, Places]:
     """The state after one more entry of the record."""
     if entry.kind == "mark":
         after, place = habits.weigh(state, grid, entry.frequency_hz, entry.confidence, entry.rank)
+        return habits.move_on(after, grid, place), grid
+    if entry.kind == "missed" and entry.sought is not None:
+        missed = 1.0 - np.interp(grid.frequency_hz, *entry.sought)
+        after, place = silence.weigh(state, grid, missed, entry.rank)
         return habits.move_on(after, grid, place), grid
     if entry.kind == "missed":
         return habits.move_on(state, grid), grid

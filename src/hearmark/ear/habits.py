@@ -199,7 +199,7 @@ def refreshed(state: State) -> State:
     return scaled(replace(state, place=place + state.step.sum(axis=(0, 1, 2), dtype=np.float64)))
 
 
-def _rest_densities(state: State, places: Places, rank: FloatArray | None) -> FloatArray:
+def rest_densities(state: State, places: Places, rank: FloatArray | None) -> FloatArray:
     """Density per hertz of the answered frequency under each quiet, and else; shape (rest, places)."""
     jump = (1.0 - EDGE_FLOOR) * places.scatter(places.uniform, state.scatter) + EDGE_FLOOR * places.everywhere_per_hz
     rows = []
@@ -224,7 +224,7 @@ def densities(state: State, places: Places, rank: FloatArray | None = None) -> F
     """Density per hertz of the next answered frequency under each of `SHARPNESS`, shape (3, n)."""
     spots = state.pair.sum(axis=(0, 2), dtype=np.float64)
     total = places.scatter(state.place, state.scatter) + places.scatter_coarse(spots, state.scatter)
-    total = total + state.rest @ _rest_densities(state, places, rank)
+    total = total + state.rest @ rest_densities(state, places, rank)
     powers = np.power(total / total.max(), SHARPNESS[:, None])
     return np.asarray(powers / (powers.sum(axis=1, keepdims=True) * places.step_hz))
 
@@ -259,7 +259,7 @@ def weigh(
     likelihood = state.scatter @ by_scatter
     here = (confidence * likelihood + doubt).astype(np.float32)
     here_coarse = (confidence * (state.scatter @ by_scatter_coarse) + doubt).astype(np.float32)
-    rest_right = np.array([places.at(row, frequency_hz) for row in _rest_densities(state, places, rank)])
+    rest_right = np.array([places.at(row, frequency_hz) for row in rest_densities(state, places, rank)])
     walk, walk_place = _weighed(state.walk, here)
     roam, roam_place = _weighed(state.roam, here)
     flat, step_place = _weighed(state.step.reshape(-1, state.step.shape[-1]), here)

@@ -80,6 +80,13 @@ class Places:
         """The same from the coarse grid (m,) to the fine one (n,)."""
         return np.asarray(scatter @ (self._kernel_coarse @ place))
 
+    def seen_from(self, weight: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Mean of `weight` (n,) over the answered caller, for each scatter and place: fine (4, n) and coarse (4, m)."""
+        weighted = weight * self.step_hz
+        fine = np.einsum("sfp,f->sp", self._kernel, weighted)
+        coarse = np.einsum("sfp,f->sp", self._kernel_coarse, weighted)
+        return np.minimum(fine, 1.0), np.minimum(coarse, 1.0)
+
     def coarse(self, place: FloatArray) -> FloatArray:
         """Probability per fine place (n,) to probability per coarse place (m,)."""
         return np.asarray(self._to_coarse @ place)

@@ -72,6 +72,14 @@ class Crowd:
         ]
         return max(there, key=lambda one: self._stations[one.station].snr_db, default=None)
 
+    def lasting(self, start_s: float, stop_s: float, besides: int) -> list[float]:
+        """Frequencies of those other than `besides` who send through the whole span."""
+        return [
+            one.frequency_hz
+            for one in self._sent.values()
+            if one.station != besides and one.start_s <= start_s and one.stop_s >= stop_s
+        ]
+
     @property
     def activity_db(self) -> FloatArray | None:
         """Mean power over the floor in each bin of `frequency_hz`; None before the first turn."""

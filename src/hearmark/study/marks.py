@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from hearmark.ear.search import Search
 from hearmark.events import Mode
 from hearmark.study.crowd import Crowd
 from hearmark.study.station import Reply
@@ -54,6 +55,12 @@ ENGINE = {
 """Marks of the engine; a mark of I/Q can come after the reply has ended, since the recording remembers."""
 
 
+TAKEN_FOR = 0.15
+"""Chance that one who sends out of turn is taken for the answered station when a slice has him alone."""
+READ_HZ = 30.0
+"""How well the frequency of a station in the slice is read."""
+
+
 def find(how: Finding, reply: Reply, crowd: Crowd, rng: random.Random) -> Mark | None:
     """The mark of one reply, or None when it goes by unnoticed."""
     delay_s = how.delay_s * rng.lognormvariate(0.0, how.delay_spread)
@@ -70,6 +77,32 @@ def find(how: Finding, reply: Reply, crowd: Crowd, rng: random.Random) -> Mark |
             return Mark(other.frequency_hz + rng.gauss(0.0, 30.0), confidence, start_s + delay_s)
     confidence = float(np.clip(rng.gauss(0.9, 0.07), 0.5, 0.99))
     return Mark(reply.sent.frequency_hz + rng.gauss(0.0, how.scatter_hz), confidence, start_s + delay_s)
+
+
+def peeked(search: Search, reply: Reply, crowd: Crowd, rng: random.Random) -> tuple[Mark | None, int]:
+    """What one receiver finds that keeps to the order of a search: its mark, if any, and how many peeks it made.
+
+    It stops at the station that replies, or at one out of turn that it takes for him.
+    """
+    half_hz = 0.5 * search.receiver.width_hz
+    sent = reply.sent
+    for count, peek in enumerate(search.peeks, 1):
+        start_s, stop_s = reply.over_stop_s + peek.start_s, reply.over_stop_s + peek.stop_s
+        if start_s < reply.heard_from_s:
+            continue
+        noticed = rng.random() >= search.receiver.overlook
+        there = sent is not None and abs(sent.frequency_hz - peek.frequency_hz) <= half_hz
+        if sent is not None and there and sent.start_s <= start_s and stop_s <= sent.stop_s:
+            if noticed:
+                confidence = float(np.clip(rng.gauss(0.9, 0.07), 0.5, 0.99))
+                return Mark(sent.frequency_hz + rng.gauss(0.0, READ_HZ), confidence, stop_s), count
+            continue
+        others = crowd.lasting(start_s, stop_s, -1 if sent is None else sent.station)
+        others = [other_hz for other_hz in others if abs(other_hz - peek.frequency_hz) <= half_hz]
+        if others and noticed and rng.random() < TAKEN_FOR:
+            confidence = float(np.clip(rng.gauss(0.75, 0.1), 0.5, 0.99))
+            return Mark(rng.choice(others) + rng.gauss(0.0, READ_HZ), confidence, stop_s), count
+    return None, len(search.peeks)
 
 
 def moves_s(rng: random.Random) -> float:

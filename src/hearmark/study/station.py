@@ -38,8 +38,7 @@ class Reply:
     sent: Transmission | None
     heard_from_s: float
     over_start_s: float
-    ends_s: float
-    """When the DX sends again."""
+    over_stop_s: float
 
 
 class Tactic(Protocol):
@@ -214,8 +213,8 @@ class OwnStation:
             and (one.role == "reply" or (fragment is not None and one.role == "call"))
         ]
         first = min(replies, key=lambda one: one.start_s, default=None)
-        ends_s = pileup.now_s if self._over is None else self._over.start_s
-        self._tactic.answered(Reply(first, max(before_s, self._deaf_until_s), over.start_s, ends_s), self.crowd)
+        heard_from_s = max(before_s, self._deaf_until_s)
+        self._tactic.answered(Reply(first, heard_from_s, over.start_s, over.stop_s), self.crowd)
 
 
 def strength_db(pileup: Pileup, share: float) -> float:

@@ -7,6 +7,7 @@
 | tail-end | always where the last answered station was, found perfectly |
 | expert | the same with a second receiver turned by hand: misses some, mistakes some |
 | program | the shipped ear and advice, marks as the engine gives them from I/Q |
+| one receiver | the same without I/Q: peeks in the order that promises most while the reply lasts |
 | exact marks | the same, every mark right |
 | ceiling | the shipped advice with his true habit, its true parameters and his true place up to the contact before |
 """
@@ -20,6 +21,7 @@ import numpy as np
 
 from hearmark.ear.advice import Surroundings, busy, recommend
 from hearmark.ear.belief import Belief
+from hearmark.ear.search import NARROW, REPLY, VOICE, WIDE, Search, plan, unheard
 from hearmark.events import Ear, FloatArray, Mode
 from hearmark.simulate.air import stream
 from hearmark.simulate.callers import on_grid
@@ -27,17 +29,20 @@ from hearmark.simulate.listening import Listening
 from hearmark.simulate.people import Pileup
 from hearmark.simulate.session import Scenario
 from hearmark.study.crowd import Crowd
-from hearmark.study.marks import ENGINE, PEOPLE, PERFECT, Finding, find, grid_hz, moves_s
+from hearmark.study.marks import ENGINE, PEOPLE, PERFECT, Finding, find, grid_hz, moves_s, peeked
 from hearmark.study.station import Reply
 
-Name = Literal["fixed", "random", "tail-end", "expert", "program", "exact marks", "ceiling"]
+Name = Literal["fixed", "random", "tail-end", "expert", "program", "one receiver", "exact marks", "ceiling"]
 NAMES: tuple[Name, ...] = get_args(Name)
+SEARCH_NODES = 2_000
+"""Orders that a search may go through, so that studies are quick."""
 LABELS: dict[str, str] = {
     "fixed": "a fixed spot",
     "random": "a random spot each time",
     "tail-end": "perfect tail-ender",
     "expert": "expert, second receiver",
     "program": "program with I/Q",
+    "one receiver": "program, one receiver",
     "exact marks": "program, all marks right",
     "ceiling": "ceiling: knows the habit",
 }
@@ -160,6 +165,47 @@ class Program:
         )
 
 
+class OneReceiver(Program):
+    """The same ear with one receiver and no I/Q: after each answer it searches slice by slice, then is back on the DX.
+
+    It cannot measure the crowd in the window, since it listens to the DX while they call.
+    """
+
+    def __init__(self, scenario: Scenario, rng: random.Random, crowd: Crowd, own_db: float) -> None:
+        super().__init__(scenario, rng, PERFECT, crowd, own_db)
+        self._receivers = (NARROW, WIDE) if scenario.mode == "cw" else (VOICE,)
+        self._in_vain: tuple[Search, int] | None = None
+
+    def answered(self, reply: Reply, crowd: Crowd) -> None:
+        """Search for the reply."""
+        if self._marked:
+            return
+        expected = REPLY[self._scenario.mode]
+        ear = self._belief.ear(reply.over_stop_s)
+        search = plan(ear, self._scenario.dx_hz, self._receivers, expected, most_nodes=SEARCH_NODES)
+        mark, peeks = peeked(search, reply, crowd, self._rng)
+        if mark is None:
+            self._in_vain = (search, peeks) if reply.heard_from_s <= reply.over_stop_s else None
+            return
+        self._marked = True
+        self._ready_s = mark.known_at_s + moves_s(self._rng)
+        self._learns(mark.known_at_s, mark.frequency_hz, mark.confidence)
+
+    def confirmed(self, now_s: float) -> None:
+        """If nothing was heard, what was searched is less likely."""
+        if not self._marked and self._in_vain is not None:
+            self._belief = unheard(self._belief, now_s, self._in_vain[0], REPLY[self._scenario.mode], self._in_vain[1])
+            self._marked = True
+        self._in_vain = None
+        super().confirmed(now_s)
+
+    def _ear(self, now_s: float) -> Ear:
+        return self._belief.ear(now_s)
+
+    def _around(self) -> Surroundings:
+        return Surroundings(mode=self._scenario.mode, dx_hz=self._scenario.dx_hz, own_db=self._own_db)
+
+
 class Ceiling(Program):
     """Knows his habit with its parameters and where he truly listened until the contact before."""
 
@@ -217,6 +263,8 @@ def tactic(name: Name, pileup: Pileup, crowd: Crowd, own_db: float, seed: int) -
         return LastSpot(scenario, rng, PEOPLE[mode])
     if name == "program":
         return Program(scenario, rng, ENGINE[mode], crowd, own_db)
+    if name == "one receiver":
+        return OneReceiver(scenario, rng, crowd, own_db)
     if name == "exact marks":
         return Program(scenario, rng, PERFECT, crowd, own_db)
     return Ceiling(pileup, rng, crowd, own_db)
