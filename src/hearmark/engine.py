@@ -34,6 +34,7 @@ from hearmark.pileup.finder import Finder, MorseFinder, VoiceFinder, morse_range
 from hearmark.pileup.own import OwnEar
 from hearmark.pileup.strength import Strength
 from hearmark.pileup.talkers import Talkers
+from hearmark.pileup.voiced import VoiceExchange
 from hearmark.spectrum.batches import BATCH_FRAMES, Band, Batch
 from hearmark.spectrum.emissions import EmissionTracker
 from hearmark.spectrum.slices import Slices
@@ -172,7 +173,8 @@ class _Chain:
         if isinstance(self._finder, VoiceFinder) and not first.audio:
             self._talkers = Talkers(self._finder.frequency_hz, grid.low_hz, grid.step_hz, mode == "lsb")
         self._strength = Strength(grid.frequency_hz, mode)
-        self._exchange = Exchange(self._finder.frequency_hz, dx_hz, mode)
+        exchange = Exchange if mode == "cw" else VoiceExchange
+        self._exchange = exchange(self._finder.frequency_hz, dx_hz, mode)
         self._counsel = Counsel(self.plan, self._finder.frequency_hz)
         self._batches = 0
         self._now_s = first.start_s

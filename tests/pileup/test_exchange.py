@@ -9,6 +9,7 @@ from hearmark.events import Answer, Mode, Over, Turn
 from hearmark.modes.alphabet import ALPHABET
 from hearmark.pileup.exchange import GIVE_UP_STEPS, Exchange
 from hearmark.pileup.look import ANSWERS, CALLS, DUE, OPEN, STEP_S, Look
+from hearmark.pileup.voiced import VoiceExchange
 
 DX_HZ = 14_023_000.0
 FREQUENCY_HZ = DX_HZ + 1_000.0 + 31.25 * np.arange(40)
@@ -19,7 +20,7 @@ class Story:
     """An exchange, told a few seconds at a time."""
 
     def __init__(self, mode: Mode = "cw") -> None:
-        self.exchange = Exchange(FREQUENCY_HZ, DX_HZ, mode)
+        self.exchange = (Exchange if mode == "cw" else VoiceExchange)(FREQUENCY_HZ, DX_HZ, mode)
         self.now_s = 0.0
         self.events: list[Over | Turn | Answer] = []
 
@@ -61,6 +62,16 @@ class Story:
         self.tell(1.5, CALLS, place, dx="TU UP")
         self.tell(2.0, OPEN)
 
+    def contact_again(self, first: int, second: int) -> None:
+        """What he says sounds like a call to all, but he goes on waiting for a reply."""
+        self.tell(2.0, ANSWERS, dx="K")
+        self.tell(2.0, DUE, first, senders=[first])
+        self.tell(1.5, CALLS, dx="K")
+        self.tell(2.0, ANSWERS, dx="K")
+        self.tell(3.0, DUE, second, senders=[second])
+        self.tell(1.5, CALLS, dx="K")
+        self.tell(2.0, OPEN)
+
     def newest(self, kind: type) -> list:
         by_id = {event.id: event for event in self.events if isinstance(event, kind)}
         return sorted(by_id.values(), key=lambda event: event.start_s)
@@ -91,6 +102,28 @@ def test_a_contact_in_voice_is_marked_without_any_text() -> None:
     assert mark.frequency_hz == pytest.approx(FREQUENCY_HZ[20], abs=60.0)
     assert mark.confidence > 0.5
     assert (mark.call, mark.retracted_at_s) == (None, None)
+
+
+def test_in_voice_a_second_reply_from_the_same_place_is_the_same_mark() -> None:
+    story = Story("usb")
+    story.contact_again(first=20, second=20)
+    (mark,) = story.newest(Answer)
+    assert mark.stop_s > 10.0
+
+
+def test_in_voice_a_reply_from_another_place_is_a_mark_of_its_own() -> None:
+    story = Story("usb")
+    story.contact_again(first=20, second=33)
+    first, second = story.newest(Answer)
+    assert first.frequency_hz == pytest.approx(FREQUENCY_HZ[20], abs=60.0)
+    assert second.frequency_hz == pytest.approx(FREQUENCY_HZ[33], abs=60.0)
+
+
+def test_in_voice_nobody_is_marked_while_he_listens_to_all() -> None:
+    story = Story("usb")
+    story.tell(2.0, CALLS, dx="CQ")
+    story.tell(4.0, OPEN, 20, senders=[20])
+    assert story.newest(Answer) == []
 
 
 def test_the_mark_comes_early_in_the_reply() -> None:

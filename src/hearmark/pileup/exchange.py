@@ -1,4 +1,4 @@
-"""From looks to facts: overs of the DX, turns between them, and the mark on whom he answered.
+"""From looks to facts: overs of the DX, turns between them, and the mark on whom he answered (voice: `voiced`).
 
 States and what moves between them, each step of 32 ms:
 
@@ -30,12 +30,6 @@ from hearmark.pileup.place import Memory, refined_hz
 SHOW, EARLY = 0.55, 0.75
 """Belief in one place from which it is put on the record: once he has stopped, and while he still sends."""
 KEEP = 0.5
-VOICE_SHARPNESS = 0.7
-"""The finder for voice spreads its belief over neighbouring dials: its share of the five around a place, to this power,
-is the confidence. On development seeds the power 0.6 fits how often such a place was right at a true reply's end; this
-one, nearer to 1, puts fewer false marks on the record."""
-GUESS = 0.45
-"""Confidence of a voice mark, at most, while he has only asked for the rest of a call."""
 OPEN_STEPS = 8
 """He listens to all for this many steps: the exchange before is over."""
 LOST_STEPS = 10
@@ -43,6 +37,7 @@ GIVE_UP_STEPS = 400
 """A mark of which nothing is left for so long is taken back even if he never closes the contact."""
 CHANGE = 0.1
 _BEGIN, _END = 0.6, 0.4
+_MOVED_HZ = 12.0
 QUIET_STEPS = 3
 """Steps of probable silence that end an over."""
 REJOIN_S = 0.75
@@ -50,7 +45,7 @@ REJOIN_S = 0.75
 
 
 @dataclass(slots=True)
-class _Mark:
+class Mark:
     """A mark in the making."""
 
     answer: Answer
@@ -76,7 +71,7 @@ class Exchange:
         self.turn: Turn | None = None
         self.state = np.array([1.0, 0.0, 0.0, 0.0])
         self._report = 1.0
-        self._mark: _Mark | None = None
+        self._mark: Mark | None = None
         self._candidate = -1
         self._quiet = 0
         self._spent = False
@@ -196,8 +191,6 @@ class Exchange:
 
     def _marks(self, place: npt.NDArray[np.float32], time_s: float, now_s: float) -> list[Over | Turn | Answer]:
         near = np.convolve(place[:-1], self._beside, "same")
-        if self._mode != "cw":
-            near = near**VOICE_SHARPNESS
         best = int(near.argmax())
         belief = float(near[best])
         self._open_steps = self._open_steps + 1 if self.over is None and self.state[OPEN] > 0.6 else 0
@@ -207,8 +200,7 @@ class Exchange:
             return self._begun(best, belief, time_s, now_s)
         mark = self._mark
         turned = self.over is not None and self.state[CALLS] > 0.7 and self._since_over(time_s) > 0.6
-        closed = self._mode == "cw" and turned
-        if closed or (self._open_steps >= OPEN_STEPS and mark.steps > OPEN_STEPS):
+        if turned or (self._open_steps >= OPEN_STEPS and mark.steps > OPEN_STEPS):
             # he has closed that contact
             return [self._taken_back(mark, now_s) if mark.lost > LOST_STEPS else self._stands(mark, now_s)]
         held = float(near[max(0, mark.stream - self._reach) : mark.stream + self._reach + 1].max())
@@ -221,7 +213,7 @@ class Exchange:
         mark.total += held
         mark.steps += 1
         mark.best = max(mark.best, held)
-        nobody = self._mode == "cw" and float(place[-1]) > 0.5
+        nobody = float(place[-1]) > 0.5
         mark.lost = mark.lost + 1 if nobody or held < 0.25 else 0
         if mark.lost == LOST_STEPS:
             if float(self.state[DUE] + self.state[ANSWERS]) < 0.5 and mark.heard:
@@ -231,7 +223,7 @@ class Exchange:
         if mark.lost > LOST_STEPS:
             return [self._taken_back(mark, now_s)] if mark.lost > GIVE_UP_STEPS else []
         described = self._described(mark, time_s, now_s)
-        moved = abs(described.frequency_hz - mark.answer.frequency_hz) > (12.0 if self._mode == "cw" else 40.0)
+        moved = abs(described.frequency_hz - mark.answer.frequency_hz) > _MOVED_HZ
         moved &= mark.heard or mark.answer.confidence == 0.0
         other = described.call != mark.answer.call or described.stop_s != mark.answer.stop_s
         other |= abs(described.start_s - mark.answer.start_s) > 0.2 and mark.heard
@@ -251,14 +243,12 @@ class Exchange:
             self._take("answer"), time_s, None, now_s, float(self._frequency_hz[best]), min(belief, 0.99),
             turn=self.turn.id if self.turn else None,
         )  # fmt: skip
-        self._mark = _Mark(answer, best, belief, 1, belief)
+        self._mark = Mark(answer, best, belief, 1, belief)
         self._mark.answer = self._described(self._mark, time_s, now_s)
         return [self._mark.answer]
 
     def _reported(self, stream: int, time_s: float) -> bool:
-        """Has he given a report in this over, or does one stand on the stream? Voice cannot be asked."""
-        if self._mode != "cw":
-            return True
+        """Has he given a report in this over, or does one stand on the stream?"""
         over = self.over or self._last_over
         if over is None:
             return False
@@ -271,9 +261,7 @@ class Exchange:
 
     def _report_comes(self, stream: int, since_s: float) -> bool:
         """Is what is sent on this stream since then a report, not the rest of a call?"""
-        if self._mode == "cw":
-            return self._on_stream(stream, since_s)
-        return self._report > 0.5 and float(self.state[DUE]) > 0.5
+        return self._on_stream(stream, since_s)
 
     def _on_stream(self, stream: int, since_s: float) -> bool:
         """Does a report stand in the text of this stream or beside it since then?"""
@@ -282,7 +270,7 @@ class Exchange:
             for k in range(max(0, stream - 1), min(len(self._frequency_hz), stream + 2))
         )
 
-    def _described(self, mark: _Mark, time_s: float, now_s: float) -> Answer:
+    def _described(self, mark: Mark, time_s: float, now_s: float) -> Answer:
         """The mark as it stands now: since when it sends, exactly where, which call."""
         start, stop = mark.answer.start_s, mark.answer.stop_s
         last = self._last_over
@@ -297,8 +285,6 @@ class Exchange:
             elif not mark.heard:
                 start = min(last.stop_s + 0.4, time_s)
         confidence = min(0.99, mark.best * 0.5 + 0.5 * mark.total / max(mark.steps, 1))
-        if not mark.reported and self._report < 0.5:
-            confidence = min(confidence, GUESS)
         return replace(
             mark.answer,
             start_s=start,
@@ -310,30 +296,23 @@ class Exchange:
             turn=self.turn.id if self.turn else mark.answer.turn,
         )
 
-    def _stands(self, mark: _Mark, now_s: float) -> Answer:
+    def _stands(self, mark: Mark, now_s: float) -> Answer:
         """The exchange is over and the mark remains."""
         self._mark, self._spent = None, True
         return replace(mark.answer, stop_s=mark.answer.stop_s or now_s, marked_at_s=now_s)
 
-    def _taken_back(self, mark: _Mark, now_s: float) -> Answer:
+    def _taken_back(self, mark: Mark, now_s: float) -> Answer:
         """The belief went elsewhere while the reply was still due."""
         self._mark = None
         return replace(mark.answer, marked_at_s=now_s, confidence=0.3, retracted_at_s=now_s)
 
-    def _where(self, mark: _Mark, start_s: float, time_s: float) -> float:
-        if self._mode == "cw":
-            return refined_hz(self.memory, float(self._frequency_hz[mark.stream]), start_s, time_s)
-        place = self.memory.places(mark.answer.marked_at_s - 0.5, time_s)
-        low, high = max(0, mark.stream - 2), mark.stream + 3
-        weight = place[:, low:high].sum(axis=0) + 1e-6
-        return float(np.sum(weight * self._frequency_hz[low:high]) / weight.sum())
+    def _where(self, mark: Mark, start_s: float, time_s: float) -> float:
+        return refined_hz(self.memory, float(self._frequency_hz[mark.stream]), start_s, time_s)
 
     def _since_over(self, time_s: float) -> float:
         return time_s - self.over.start_s if self.over is not None else 0.0
 
-    def _call(self, mark: _Mark) -> str | None:
-        if self._mode != "cw":
-            return None
+    def _call(self, mark: Mark) -> str | None:
         over = self.over or self._last_over
         since = over.start_s if over is not None else mark.answer.start_s
         return last_call(text_of(self.memory.symbols(since - 0.1, None, -1))) or mark.answer.call

@@ -1,0 +1,132 @@
+"""The mark on whom he answered, in voice, where nobody's words are read.
+
+The belief in places and the state of the exchange are all there is. So a mark is made, and moved, while a reply is due
+(or, if the belief is strong, while he still answers), and it is left alone while he sends. It stands when he listens to
+all again or turns to all. If he then still waits for a reply from the same place, it goes on under its id; from another
+place it is a new mark. Its confidence is the belief in the place while the reply was due.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from hearmark.events import Answer, Over, Turn
+from hearmark.modes.network import Array
+from hearmark.pileup.exchange import CHANGE, EARLY, OPEN_STEPS, SHOW, Exchange, Mark
+from hearmark.pileup.look import ANSWERS, CALLS, DUE, OPEN, STEP_S
+
+SHARPNESS = 0.8
+"""The finder spreads its belief over neighbouring dials: its share of the five around a place, to this power, is the
+confidence. Fitted to how often such a place was right at a true reply's end (development seeds)."""
+GUESS = 0.45
+"""Confidence of a mark, at most, while he has only asked for the rest of a call."""
+LEAD = 0.1
+"""Belief by which another place must lead before the mark goes there."""
+HELD_STEPS = 10
+"""A mark stands if a reply was due for this long while it was held; its confidence is a mean over as many steps."""
+TURNED_S = 0.6
+_MOVED_HZ = 40.0
+_VAIN_S = 1.3
+
+
+@dataclass(slots=True)
+class _Held(Mark):
+    """A mark in the making: mean belief, steps while a reply was due, and when that was last so."""
+
+    mean: float = 0.0
+    due: int = 0
+    due_s: float = 0.0
+
+
+class VoiceExchange(Exchange):
+    """As `Exchange`, for voice."""
+
+    _held: _Held | None = None
+    _last: _Held | None = None
+
+    def _marks(self, place: Array, time_s: float, now_s: float) -> list[Over | Turn | Answer]:
+        near = np.convolve(place[:-1], self._beside, "same") ** SHARPNESS
+        best = int(near.argmax())
+        belief, due = float(near[best]), float(self.state[DUE]) > 0.5
+        sends = self.over is not None
+        self._open_steps = self._open_steps + 1 if not sends and self.state[OPEN] > 0.6 else 0
+        if self._mark is None:
+            self._held = None  # closed by a gap, or taken back by hand
+        if self._open_steps >= OPEN_STEPS:
+            self._last = None
+        if self._held is None:
+            return self._begun(best, belief, time_s, now_s)
+        held = self._held
+        turned = self.over is not None and self.state[CALLS] > 0.7 and time_s - self.over.start_s > TURNED_S
+        if turned or self._open_steps >= OPEN_STEPS:
+            return self._closed(held, time_s, now_s)
+        if sends or not due:
+            return []
+        here = float(near[max(0, held.stream - self._reach) : held.stream + self._reach + 1].max())
+        if abs(best - held.stream) <= self._reach:
+            held.stream = best
+        elif belief > max(here + LEAD, SHOW):
+            self._held = held = _Held(replace(held.answer, confidence=0.0), best, mean=belief)
+            self._mark, here = held, belief
+        held.due, held.due_s = held.due + 1, time_s
+        held.mean += (here - held.mean) / HELD_STEPS
+        return self._told(held, time_s, now_s)
+
+    def _begun(self, best: int, belief: float, time_s: float, now_s: float) -> list[Over | Turn | Answer]:
+        again = abs(best - self._candidate) <= self._reach
+        due = self.state[ANSWERS] > 0.5 if self.over is not None else self.state[DUE] > 0.5
+        enough = bool(due) and belief >= (EARLY if self.over is not None else SHOW)
+        self._candidate = best if enough else -1
+        if not enough or not again:
+            return []
+        last = self._last
+        if last is not None and abs(best - last.stream) <= self._reach:
+            self._held = last
+        else:
+            answer = Answer(
+                self._take("answer"), time_s, None, now_s, float(self._frequency_hz[best]), 0.0,
+                turn=self.turn.id if self.turn else None,
+            )  # fmt: skip
+            self._held = _Held(answer, best, mean=belief)
+        self._mark = self._held
+        return self._told(self._held, time_s, now_s)
+
+    def _closed(self, held: _Held, time_s: float, now_s: float) -> list[Over | Turn | Answer]:
+        """He has turned to all: the mark stands, or is taken back if no reply was due after all."""
+        if held.due < HELD_STEPS:
+            if time_s - held.answer.marked_at_s < _VAIN_S and self._open_steps < OPEN_STEPS:
+                return []
+            self._held = self._mark = None
+            return [replace(held.answer, marked_at_s=now_s, confidence=0.3, retracted_at_s=now_s)]
+        self._held = self._mark = None
+        self._last = held
+        stop_s = max(held.answer.stop_s or 0.0, held.due_s + STEP_S)
+        held.answer = replace(held.answer, stop_s=stop_s, marked_at_s=now_s)
+        return [held.answer]
+
+    def _report_comes(self, stream: int, since_s: float) -> bool:
+        return self._report > 0.5 and float(self.state[DUE]) > 0.5
+
+    def _where(self, mark: Mark, start_s: float, time_s: float) -> float:
+        place = self.memory.places(mark.answer.marked_at_s - 0.5, time_s)
+        low, high = max(0, mark.stream - 2), mark.stream + 3
+        weight = place[:, low:high].sum(axis=0) + 1e-6
+        return float(np.sum(weight * self._frequency_hz[low:high]) / weight.sum())
+
+    def _call(self, mark: Mark) -> str | None:
+        return None
+
+    def _told(self, held: _Held, time_s: float, now_s: float) -> list[Over | Turn | Answer]:
+        """The mark as it stands now, if that is news."""
+        confidence = min(0.99, held.mean)
+        described = self._described(held, time_s, now_s)
+        if not held.reported and self._report < 0.5:
+            confidence = min(confidence, GUESS)
+        old, new = held.answer, replace(described, confidence=confidence)
+        news = abs(new.frequency_hz - old.frequency_hz) > _MOVED_HZ or new.stop_s != old.stop_s
+        if not news and abs(new.start_s - old.start_s) <= 0.2 and abs(confidence - old.confidence) <= CHANGE / 2:
+            return []
+        held.answer = new
+        return [new]
