@@ -24,6 +24,8 @@ VOICE_WAIT_S, CROWD_WAIT_S, CROWD_SHARE = 0.6, 1.5, 0.5
 """In voice a call begins after the first, or after the second if fewer than this share of the usual crowd talks."""
 SETTLED_S = 0.5
 """Silence of the DX before "call": pauses between his words and shallow fades are shorter."""
+WORD_S = 0.45
+"""Morse that stops for less may be a pause between words: the operator is not told that he is done."""
 SURE_S = 0.7
 """After this long without doubt that he listens to all, others on his frequency no longer hold up "call"."""
 CROWD_S = 4.0
@@ -173,8 +175,9 @@ class Counsel:
         since = None if last is None or last.stop_s is None else max(0.0, now_s - last.stop_s)
         heard = float(look.active[-1].any()) * float(exchange.state[DUE])
         ours = own.probability if own is not None else 0.0
+        pauses = self._plan.heard_as == "cw" and since is not None and since < WORD_S
         return cueing.Moment(
-            now_s, sending, min(1.0, max(0.0, due)) * (1.0 - ours), min(1.0, heard), since, self._transmit_hz,
+            now_s, sending or pauses, min(1.0, max(0.0, due)) * (1.0 - ours), min(1.0, heard), since, self._transmit_hz,
             self._place.transmit_hz if self._place else None, marked=exchange.marked is not None,
             voice=self._plan.heard_as != "cw", own_call_heard=ours, own_why=own.why if own is not None else "",
         )  # fmt: skip
