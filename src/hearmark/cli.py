@@ -20,6 +20,7 @@ from hearmark.commands.practice import open_room, practice
 from hearmark.commands.repeaters import repeaters
 from hearmark.commands.report import keep_live, report
 from hearmark.commands.satellites import passes
+from hearmark.commands.setup import beside_pages
 from hearmark.commands.shared import absolute_window_hz, checked_call, hz, progress
 from hearmark.commands.store import open_logbook
 from hearmark.commands.study import study
@@ -152,8 +153,11 @@ def simulate(
 @click.option("--own-call", default="", help="Your own call; from the settings if left out.")
 @click.option("--store", "log_path", type=FILE, help="Log that G on the page writes to; from the settings if left out.")
 @click.option("--record", "record_path", type=FILE, help="Also record as SigMF, with the marks as annotations.")
-@click.option("--port", type=int, help="Port of the page on this machine; 0 takes any free one.")
-@click.option("--settings", "settings_path", type=FILE, help="Settings file (TOML).")
+@click.option("--port", type=int, help="Port of the page; 0 takes any free one.")
+@click.option(
+    "--host", default="127.0.0.1", show_default=True, help="Address of this machine to serve on; wider: with a key."
+)
+@click.option("--settings", "settings_path", type=FILE, help="Settings file (TOML); else the usual one.")
 def listen(**options: Any) -> None:
     """Listen live and show the page on this machine."""
     what = "an invented pile-up" if options["demo"] else "the recording" if options["recording"] else "the receiver"
@@ -170,8 +174,9 @@ def listen(**options: Any) -> None:
     from hearmark.web.live import LiveSession, View
     from hearmark.web.server import serve
 
-    settings = read_settings(options.pop("settings_path"))
-    port, record_path = options.pop("port"), options.pop("record_path")
+    settings_path = options.pop("settings_path")
+    settings = read_settings(settings_path)
+    host, port, record_path = options.pop("host"), options.pop("port"), options.pop("record_path")
     radio_address, licence = options.pop("radio_address"), options.pop("licence")
     own_call = checked_call(options.pop("own_call")) or settings.station.call
     dx_call, log_path = options.pop("dx_call"), options.pop("log_path")
@@ -194,15 +199,16 @@ def listen(**options: Any) -> None:
     board = beside["board"] = open_board(settings, logbook)
     room = open_room(levels(), settings.station.call, alone=False)
     room.start()
+    more = [*routes(room), *beside_pages(settings, settings_path, record, logbook, beside["forecaster"], begun)]
     try:
         if record_path is None:
-            serve(LiveSession(heard.events, engine, view, paced=heard.paced, **beside), port=port, more=routes(room))
+            serve(LiveSession(heard.events, engine, view, paced=heard.paced, **beside), host, port, more)
             return
         with SigmfWriter(record_path, heard.sample_rate_hz, heard.title) as writer:
             recorder = Recorder(engine, writer, heard.mode)
             try:
                 session = LiveSession(heard.events, recorder, view, paced=heard.paced, **beside)
-                serve(session, port=port, more=routes(room))
+                serve(session, host, port, more)
             finally:
                 recorder.annotate()
     finally:

@@ -94,10 +94,18 @@ def open_live(wish: Wish, settings: Settings) -> Heard:
         raise HearmarkError("The frequency of the DX is not known; add --dx KHZ.")
     mode = wish.mode or usual_mode(wish.dx_hz)
     low_hz, high_hz = (wish.dx_hz + offset_hz for offset_hz in window_offsets_hz(wish.window, mode, wish.dx_hz))
-    if wish.recording is not None:
-        recorded = open_recording(wish.recording, wish.center_hz)
+    recording, center_hz = wish.recording, wish.center_hz
+    if kind == "recording":
+        receiver = settings.receiver
+        if not receiver.file:
+            raise HearmarkError("Which recording? Give file under [receiver] in the settings, or --file.")
+        recording = Path(receiver.folder).expanduser() / receiver.file
+        if center_hz is None and receiver.center_khz and recording.suffix == ".wav":
+            center_hz = receiver.center_khz * 1000.0
+    if recording is not None:
+        recorded = open_recording(recording, center_hz)
         check_band(recorded, wish.dx_hz, (low_hz, high_hz))
-        title, rate_hz = wish.recording.name, recorded.sample_rate_hz
+        title, rate_hz = recording.name, recorded.sample_rate_hz
         return Heard(title, recorded.events(), wish.dx_hz, mode, low_hz, high_hz, rate_hz, paced=True)
     live = _live(wish, settings, kind)
     check_band(live, wish.dx_hz, (low_hz, high_hz))

@@ -17,6 +17,8 @@ from hearmark.review import Listener
 
 SCHEMA = 1
 LOOK_BACK_S = 60.0
+KEPT_CUES = 600
+"""So many changes of the cue are kept, the latest."""
 Facts = dict[str, Any]
 
 
@@ -66,6 +68,7 @@ class SessionRecord:
         self._forecasts: dict[int, Forecast] = {}
         self._ears: deque[Ear] = deque()
         self._advices: deque[Advice] = deque()
+        self._told: deque[list[Any]] = deque(maxlen=KEPT_CUES)
         self._own: deque[tuple[float, float]] = deque()
         self._calls: list[list[float | None]] = []
         self._habit = ""
@@ -85,10 +88,8 @@ class SessionRecord:
             self._habit = event.habit or self._habit
             while len(self._ears) > 1 and self._ears[0].time_s < event.time_s - LOOK_BACK_S:
                 self._ears.popleft()
-        elif isinstance(event, Advice) and event.transmit_hz is not None:
-            self._advices.append(event)
-            while len(self._advices) > 1 and self._advices[0].time_s < event.time_s - LOOK_BACK_S:
-                self._advices.popleft()
+        elif isinstance(event, Advice):
+            self._advice(event)
         elif isinstance(event, RadioState) and event.transmit_hz is not None:
             self._own.append((event.time_s, event.transmit_hz))
         elif isinstance(event, KeyState):
@@ -96,6 +97,14 @@ class SessionRecord:
         elif isinstance(event, Plan):
             self.dx_hz, self.mode = event.receive_hz, event.heard_as
             self.window_hz = (event.listen_low_hz, event.listen_high_hz)
+
+    def _advice(self, event: Advice) -> None:
+        if not self._told or self._told[-1][1] != event.cue:
+            self._told.append([round(event.time_s, 2), event.cue, event.transmit_hz, event.why])
+        if event.transmit_hz is not None:
+            self._advices.append(event)
+            while len(self._advices) > 1 and self._advices[0].time_s < event.time_s - LOOK_BACK_S:
+                self._advices.popleft()
 
     def _key(self, event: KeyState) -> None:
         if event.keyed:
@@ -136,6 +145,7 @@ class SessionRecord:
             "answers": [_answer_facts(answer) for answer in answers],
             "forecasts": [_forecast_facts(self._forecasts[a.id]) for a in answers if a.id in self._forecasts],
             "calls": [{"start_s": a, "stop_s": b, "frequency_hz": hz} for a, b, hz in self._calls],
+            "told": list(self._told),
             "worked": worked,
         }
 
@@ -206,5 +216,6 @@ def facts_of_review(content: dict[str, Any]) -> Facts:
         ],
         "forecasts": [],
         "calls": [],
+        "told": [],
         "worked": None,
     }

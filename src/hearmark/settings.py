@@ -7,15 +7,17 @@ documentation from it (`python -m hearmark.settings` prints it), and a test hold
 from __future__ import annotations
 
 import json
+import os
 import re
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator
 
 from hearmark.errors import HearmarkError
+from hearmark.files import write_whole
 
 LOCATOR = re.compile(r"[A-Ra-r]{2}[0-9]{2}([A-Xa-x]{2}([0-9]{2})?)?")
 """Maidenhead locator of 4, 6 or 8 characters (IARU Region 1 conference, 1980 and later extensions; from memory)."""
@@ -82,12 +84,14 @@ class Radio(_Section):
 class Receiver(_Section):
     """Where samples come from when nothing else is said."""
 
-    kind: Literal["demo", "card", "tcp", "stdin"] = Field(default="demo", description="What to listen to.")
+    kind: Literal["demo", "card", "tcp", "stdin", "recording"] = Field(default="demo", description="What to listen to.")
     device: str = Field(default="", description="Sound card by name or number; empty: the system's own choice.")
     address: str = Field(default="127.0.0.1:5000", description="HOST:PORT of an I/Q server, for tcp.")
     format: str = Field(default="ci16_le", description="Sample format of a stream, as SigMF names it.")
     rate_hz: float = Field(default=48_000.0, ge=1_000.0, le=1e8, description="Sample rate.")
     center_khz: float = Field(default=0.0, ge=0.0, le=1e9, description="Centre of the I/Q band; 0: must be told.")
+    file: str = Field(default="", description="Name of a recording in the folder below, for recording.")
+    folder: str = Field(default="", description="Folder of recordings; empty: the one in which the program is started.")
     swap_iq: bool = Field(default=False, description="Exchange I and Q, if the spectrum appears mirrored.")
 
 
@@ -131,13 +135,21 @@ SECTIONS: dict[str, type[_Section]] = {
 }
 
 
+def usual_file() -> Path:
+    """Where the settings lie when nothing else is said (XDG Base Directory Specification 0.8)."""
+    base = os.environ.get("XDG_CONFIG_HOME", "")
+    return (Path(base) if base.startswith("/") else Path.home() / ".config") / "hearmark" / "settings.toml"
+
+
 def read_settings(path: Path | None) -> Settings:
-    """Settings from a TOML file; None gives the defaults.
+    """Settings from a TOML file; None: from the usual one, or the defaults if there is none.
 
     Raises HearmarkError that names the setting at fault.
     """
     if path is None:
-        return Settings()
+        path = usual_file()
+        if not path.is_file():
+            return Settings()
     try:
         content = tomllib.loads(path.read_text(encoding="utf-8"))
     except OSError as error:
@@ -160,6 +172,46 @@ def settings_from(content: dict[str, Any], where: str = "given") -> Settings:
         ) from error
 
 
+def write_settings(path: Path, changes: Mapping[str, Mapping[str, Any]]) -> Settings:
+    """Changes some settings by section and name; what else stands in the file stays, comments too.
+
+    Of the antennas the first is changed. Nothing is written unless the whole is right. Raises HearmarkError.
+    """
+    import tomlkit
+    from tomlkit.exceptions import TOMLKitError
+
+    try:
+        text = path.read_text(encoding="utf-8") if path.is_file() else "# Settings of Hearmark: docs/settings.md\n"
+        content = tomlkit.parse(text)
+    except OSError as error:
+        raise HearmarkError(f"Cannot read the settings {path}: {error.strerror}; mend its permissions.") from error
+    except (UnicodeDecodeError, TOMLKitError) as error:
+        raise HearmarkError(f"The settings {path} are not TOML ({error}); mend that place.") from error
+    for section, values in changes.items():
+        model = SECTIONS[section]
+        if section == "antenna":
+            antennas: Any = content.setdefault("antenna", tomlkit.aot())
+            if not len(antennas):
+                antennas.append(tomlkit.table())
+            held: Any = antennas[0]
+        else:
+            held = content.setdefault(section, tomlkit.table())
+        for name, value in values.items():
+            # What is as it would be anyhow needs no line
+            if name in held or value != model.model_fields[name].default:
+                held[name] = value
+        if not len(held) and section != "antenna":
+            del content[section]
+    made = tomlkit.dumps(content)
+    settings = settings_from(tomllib.loads(made), str(path))
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise HearmarkError(f"Cannot write {path}: {error.strerror}; give another with --settings.") from error
+    write_whole(path, made)
+    return settings
+
+
 def table() -> Iterator[tuple[str, str, str, str]]:
     """Section, name, default as TOML, meaning: one entry for each setting."""
     for section, model in SECTIONS.items():
@@ -173,8 +225,9 @@ def page() -> str:
     lines = [
         "# Settings",
         "",
-        "One TOML file, given with `--settings FILE`. Every setting may be left out. This page is made from the code:",
-        "`python -m hearmark.settings > docs/settings.md`.",
+        "One TOML file, given with `--settings FILE`; else `~/.config/hearmark/settings.toml` (below `$XDG_CONFIG_HOME` if",
+        "that is set), if it is there. The page's view Set-up writes it, and keeps what else stands in it. Every setting may",
+        "be left out. This page is made from the code: `python -m hearmark.settings > docs/settings.md`.",
     ]
     section = ""
     for part, name, default, meaning in table():

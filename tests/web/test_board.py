@@ -85,7 +85,7 @@ def test_only_pages_of_this_server_may_put_spots_in(serve: Callable[..., Server]
 def test_page_takes_pasted_spots_and_shows_why(serve: Callable[..., Server], new_page: Callable[..., Any]) -> None:
     server = serve()
     page = new_page(server.url)
-    assert page.evaluate("document.getElementById('chase-link').href").endswith("/chase")
+    assert page.evaluate("document.querySelector('#views a[target=hearmark-chase]').href").endswith("/chase")
     page.goto(server.url + "chase")
     until(page, "document.getElementById('state').textContent.includes('everything is needed')")
     page.fill("#lines", "18143.5 VP8AA up 5-10\nDX de broken\n14025 3Y0J <b>up</b> 2")

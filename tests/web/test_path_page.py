@@ -62,7 +62,7 @@ def test_the_live_page_leads_there_by_key_and_by_link(serve: Serve, new_page: Ca
     with page.context.expect_page() as opened:
         page.keyboard.press("h")
     assert opened.value.url.endswith("/path")
-    assert page.get_attribute("#path-link", "href") == "/path"
+    assert page.get_attribute("#views a[target=hearmark-path]", "href") == "/path"
 
 
 @pytest.mark.skipif(not AXE.is_file(), reason="axe-core is not installed (npm ci)")
@@ -83,7 +83,7 @@ def test_the_server_answers_with_facts_or_with_one_sentence(serve: Serve) -> Non
     ):  # fmt: skip
         refused = httpx.get(url + "path/forecast?" + query, timeout=30.0)
         assert refused.status_code == 400
-        assert why in refused.json()["why"]
+        assert why in refused.json()["trouble"]
 
 
 def test_what_is_heard_corrects_if_wished() -> None:

@@ -10,8 +10,9 @@ from websockets.exceptions import InvalidStatus
 from websockets.sync.client import connect
 
 from hearmark.errors import HearmarkError
+from hearmark.web.door import static_files
 from hearmark.web.live import LiveSession
-from hearmark.web.server import Server, static_files
+from hearmark.web.server import Server
 
 Serve = Callable[..., Server]
 

@@ -8,7 +8,8 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import BaseRoute, Route
 
 from hearmark.practice.room import Room
-from hearmark.web.server import PORT, Gatekeeper, Server, link_route, page_route
+from hearmark.web.door import Gatekeeper, link_route, page_route
+from hearmark.web.server import PORT, Server
 
 
 def routes(room: Room) -> list[BaseRoute]:
@@ -24,4 +25,4 @@ class PracticeServer(Server):
             return RedirectResponse("/practice")
 
         pages = [Route("/", home), *routes(room), page_route("/static/{name}")]
-        self._begin(room, lambda hosts: Gatekeeper(Starlette(routes=pages), hosts), host, port)
+        self._begin(room, lambda hosts, key: Gatekeeper(Starlette(routes=pages), hosts, key), host, port)

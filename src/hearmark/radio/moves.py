@@ -55,7 +55,7 @@ class Moves:
         self._said(f"do not send: {wanted.hold}" if wanted.hold else "do not send: the radio is being set")
         done: list[Step] = []
         for step in wanted.steps:
-            outcome = self._do(step)
+            outcome = self.do(step)
             done.append(step)
             if outcome is not None:
                 self._said(f"do not send: {outcome.why}")
@@ -85,7 +85,7 @@ class Moves:
                     "Not moved: with XIT as it stands our signal would cover the DX; set the plan again."
                 )
         for step in steps:
-            failed = self._do(step)
+            failed = self.do(step)
             if failed is not None:
                 return failed
         return self._read_back(plan, transmit_hz, Order(tuple(steps)))
@@ -118,7 +118,7 @@ class Moves:
             )
         if not is_clear(dials, plan, clearance_hz(plan)):
             raise HearmarkError("Not moved: transmit stands on the DX; set the plan first.")
-        failed = self._do(Step("dial", hz - (dials.rit_hz or 0.0)))
+        failed = self.do(Step("dial", hz - (dials.rit_hz or 0.0)))
         if failed is not None:
             return failed
         now = self.port.read()
@@ -139,7 +139,7 @@ class Moves:
         if keyed:
             raise KeyDown("Nothing was written: the transmitter is on. Try again when you have stopped sending.")
 
-    def _do(self, step: Step) -> Outcome | None:
+    def do(self, step: Step) -> Outcome | None:
         """One command, the key looked at just before, and the dial looked at until it shows it; None: it does."""
         self._refuse_while_keyed(self.port.keyed())
         write: dict[str, Callable[..., None]] = {

@@ -56,7 +56,7 @@ class Logbook:
         call: str = "",
         clock: Callable[[], datetime] = lambda: datetime.now(UTC),
     ) -> None:
-        self.store, self._settings, self._clock = store, settings, clock
+        self.store, self.settings, self._clock = store, settings, clock
         self.worked: dict[str, Any] | None = None
         self._entities = entities or Entities()
         self._given = call.strip().upper()
@@ -169,7 +169,7 @@ class Logbook:
         if key in self._logged and not entry.again:
             raise HearmarkError(f"{call} is in the log already, at {self._logged[key]} UTC; Shift+G logs it again.")
         now = self._clock()
-        station = self._settings.station
+        station = self.settings.station
         took_s = None if self._first_call_s is None else max(now_s, self._now_s) - self._first_call_s
         draft = Draft(
             call=call, frequency_hz=own_hz, receive_hz=dx_hz, mode=mode, start=now, stop=now,

@@ -34,7 +34,7 @@ export class LessonModel extends Model {
       this.courses = message.levels;
       this.learnerCall = message.call;
       this.chosen = message.chosen;
-      byId("home").hidden = message.alone;
+      byId("views").hidden = message.alone;
     } else if (message.type === "practice") {
       this.stage = message.stage;
       this.quiet = message.quiet;

@@ -9,6 +9,8 @@ import { Model } from "./model.js";
 import { showRadio } from "./radio.js";
 import { Sound } from "./sound.js";
 
+// Links of the other views lead back to this tab.
+window.name = "hearmark-air";
 const model = new Model();
 const sound = new Sound();
 const field = new Field(/** @type {HTMLCanvasElement} */ (document.getElementById("canvas")), model);

@@ -47,7 +47,7 @@ async function show(query) {
   try {
     const reply = await fetch(`/path/forecast?${query}`);
     const facts = await reply.json();
-    if (!reply.ok) throw new Error(facts.why);
+    if (!reply.ok) throw new Error(facts.trouble);
     await draw(/** @type {Facts} */ (facts));
     byId("answer").hidden = false;
     document.body.dataset.shown = facts.now;
