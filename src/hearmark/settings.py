@@ -225,9 +225,9 @@ def page() -> str:
     lines = [
         "# Settings",
         "",
-        "One TOML file, given with `--settings FILE`; else `~/.config/hearmark/settings.toml` (below `$XDG_CONFIG_HOME` if",
-        "that is set), if it is there. The page's view Set-up writes it, and keeps what else stands in it. Every setting may",
-        "be left out. This page is made from the code: `python -m hearmark.settings > docs/settings.md`.",
+        "One TOML file, given with `--settings FILE`; else `~/.config/hearmark/settings.toml` (or below",
+        "`$XDG_CONFIG_HOME`), if it is there. The page's view Set-up writes it, and keeps what else stands in it.",
+        "Every setting may be left out. Made from the code: `python -m hearmark.settings > docs/settings.md`.",
     ]
     section = ""
     for part, name, default, meaning in table():

@@ -17,6 +17,7 @@ from hearmark.web.live import LiveSession
 from hearmark.web.server import Server
 
 CHROMIUM = shutil.which("chromium")
+AXE = Path(__file__).parents[2] / "node_modules/axe-core/axe.min.js"
 ARGS = [
     "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
     "--disable-background-networking", "--disable-component-update", "--disable-sync",
@@ -31,6 +32,13 @@ def until(page: Any, expression: str, limit_s: float = 15.0) -> None:
         if time.monotonic() > end:
             pytest.fail(f"In {limit_s:g} s this did not become true in the page: {expression}")
         page.wait_for_timeout(50)
+
+
+def no_serious_fault(page: Any, where: str = "html") -> None:
+    """Fails unless axe finds nothing serious or critical there."""
+    page.evaluate(AXE.read_text(encoding="utf-8"))
+    run = "async (where) => (await axe.run(where)).violations.map((v) => [v.impact, v.id, v.nodes[0].html])"
+    assert [found for found in page.evaluate(run, where) if found[0] in ("serious", "critical")] == []
 
 
 @pytest.fixture

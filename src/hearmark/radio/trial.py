@@ -16,7 +16,7 @@ from hearmark.errors import HearmarkError
 from hearmark.radio.daemon import PORT, DaemonRadio
 from hearmark.radio.moves import Moves
 from hearmark.radio.order import Step, same, shown
-from hearmark.radio.port import Dials, KeyDown, Port
+from hearmark.radio.port import Dials, KeyDown, Port, RadioLost
 
 HERE = "127.0.0.1"
 PORTS = tuple(range(PORT, PORT + 8, 2)) + tuple(range(PORT + 1, PORT + 8, 2))
@@ -55,6 +55,13 @@ def try_split(
 ) -> Trial:
     """Set split and the transmit side, read them back, put them back. Raises KeyDown, RadioLost, RadioRefused."""
     before = port.read()
+    try:
+        return _tried(port, before, clock, sleep)
+    except RadioLost as error:
+        raise RadioLost(f"Do not send before you have looked at the radio: it was lost in a test. {error}") from None
+
+
+def _tried(port: Port, before: Dials, clock: Callable[[], float], sleep: Callable[[float], None]) -> Trial:
     if before.keyed:
         raise KeyDown("Nothing was tried: the transmitter is on. Check again when you have stopped sending.")
     abilities = port.abilities
@@ -77,8 +84,13 @@ def try_split(
             why = _do(moves, Step("other", _beside(before.dial_hz, found_hz)), Step("other", found_hz), done)
         if not why and not before.split and abilities.other:
             why = _do(moves, Step("split", True), Step("split", False), done)
-    finally:
-        left = _put_back(moves, done, clock, sleep)
+    except KeyDown:
+        why = "the transmitter came on in the middle, check again"
+    except RadioLost:
+        raise
+    except HearmarkError as error:
+        why = str(error).rstrip(".")
+    left = _put_back(moves, done, clock, sleep)
     now = port.read()
     left = left or _differs(before, now)
     if left:

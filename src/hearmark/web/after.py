@@ -11,6 +11,7 @@ from starlette.routing import BaseRoute
 
 from hearmark.errors import HearmarkError
 from hearmark.lessons import RULES, lessons, reach_hz, readable
+from hearmark.log.entities import entities
 from hearmark.log.sessions import kept_sessions
 from hearmark.session import Facts, SessionRecord
 from hearmark.web.door import asked_route, page_route
@@ -64,7 +65,7 @@ class After:
     def _contacts(self) -> dict[str, Any]:
         if self._logbook is None:
             return {"log": None, "contacts": [], "count": 0}
-        store = self._logbook.store
+        store, known = self._logbook.store, entities()
         rows = [
             {
                 "start": datetime.fromtimestamp(contact.start_s, UTC).strftime("%Y-%m-%d %H:%M"),
@@ -75,7 +76,7 @@ class After:
                 "freq_rx_hz": contact.freq_rx_hz,
                 "sent": contact.text("RST_SENT"),
                 "received": contact.text("RST_RCVD"),
-                "place": contact.text("COUNTRY"),
+                "place": known[contact.entity].name if contact.entity in known else "",
                 "calls_made": contact.text("APP_HEARMARK_CALLS_MADE"),
                 "now": contact.start_s >= int(self._begun.timestamp()),
             }
