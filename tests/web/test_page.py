@@ -233,10 +233,43 @@ def test_single_keys_can_be_turned_off(page: Any) -> None:
     assert page.evaluate(f"{MODEL}.transmitHz") == own
 
 
-def test_lost_link_is_shown_cue_is_withdrawn_and_the_gap_told_when_it_is_back(serve: Serve, new_page: Open) -> None:
+def test_lost_link_is_shown_and_the_gap_told_when_it_is_back(page: Any) -> None:
+    page.evaluate("globalThis.hearmark.link.socket.close()")
+    until(page, f"{MODEL}.unlinked.length === 1 && {MODEL}.link === 'open'")
+    until(page, "document.getElementById('notice').classList.contains('shown')")
+    assert "filled in" in page.inner_text("#notice")
+    assert page.evaluate(f"{MODEL}.unlinked[0].why") == "no link"
+
+
+def hatched(page: Any, start: str, stop: str) -> float:
+    """Share of the field's pixels in the colour of the hatching, on the strip between two times."""
+    settle(page)
+    return float(
+        page.evaluate(
+            f"""() => {{
+              const {{ field, model }} = globalThis.hearmark;
+              const rungs = model.rungs(), k = rungs.findIndex((turn) => turn.start_s <= {start});
+              const [top, bottom] = [field.scales.y(k + 1), field.scales.y(k)];
+              const from = rungs[k].start_s;
+              const to = k ? rungs[k - 1].start_s : Math.max(model.nowS, from + 12);
+              const y = (t) => top + (t - from) / (to - from) * (bottom - top);
+              const ratio = field.canvas.width / field.canvas.clientWidth;
+              const y0 = Math.round(y({start}) * ratio) + 2, y1 = Math.round(y({stop}) * ratio) - 2;
+              const at = Math.round(field.scales.left * ratio), wide = Math.round(300 * ratio);
+              const data = field.canvas.getContext("2d").getImageData(at, y0, wide, Math.max(1, y1 - y0)).data;
+              let hits = 0;
+              for (let i = 0; i < data.length; i += 4) if (data[i] < 235) hits++;
+              return hits / (data.length / 4);
+            }}"""
+        )
+    )
+
+
+def test_after_a_restart_the_ladder_shows_the_gap_in_which_nothing_was_heard(serve: Serve, new_page: Open) -> None:
     server = serve(start_s=MIDDLE_S)
-    page = new_page(server.url)
+    page = new_page(server.url, color_scheme="light")
     until(page, f"{MODEL}.advice?.cue === 'move'")
+    calls = page.evaluate(f"{MODEL}.marks().map((a) => a.call)")
     port = server.port
     server.stop()
     until(page, f"{MODEL}.link === 'lost'")
@@ -244,11 +277,29 @@ def test_lost_link_is_shown_cue_is_withdrawn_and_the_gap_told_when_it_is_back(se
     assert "no link" in page.inner_text("#state")
     assert page.get_attribute("#cue", "data-cue") == "none"
     assert "old" in page.inner_text("#cue-why")
-    session = LiveSession(stream(MIDDLE_S + 2.0), ScriptedEngine(), VIEW)
-    with Server(session, port=port):
+    page.wait_for_timeout(6000)
+    # The new session's clock begins at nought, as that of a receiver does
+    with Server(LiveSession(stream(0.0), ScriptedEngine(), VIEW), port=port):
         until(page, f"{MODEL}.link === 'open' && {MODEL}.unlinked.length === 1")
+        gap = page.evaluate(f"{MODEL}.unlinked[0]")
+        assert gap["stop_s"] == 0.0
+        assert 6.0 <= gap["stop_s"] - gap["start_s"] <= 30.0
         until(page, "document.getElementById('notice').classList.contains('shown')")
-        assert "filled in" in page.inner_text("#notice")
+        assert "started anew" in page.inner_text("#notice")
+        # The marks of before stand above it, in the order in which they were made
+        assert page.evaluate(f"{MODEL}.marks().map((a) => a.call)")[: len(calls)] == calls
+        assert page.evaluate(f"{MODEL}.marks().slice(0, {len(calls)}).every((a) => a.start_s < {gap['start_s']})")
+        assert page.evaluate(f"{MODEL}.lastMark() === null || {MODEL}.lastMark().start_s >= 0")
+        until(page, f"{MODEL}.rungs().some((turn) => turn.start_s > 0)")
+        page.wait_for_timeout(500)
+        assert hatched(page, str(gap["start_s"]), str(gap["stop_s"])) > 0.05
+        assert "Not heard for" in page.inner_text("#marks")
+        # A second restart keeps both gaps apart
+    with Server(LiveSession(stream(0.0), ScriptedEngine(), VIEW), port=port):
+        until(page, f"{MODEL}.unlinked.filter((gap) => gap.why === 'not heard').length === 2")
+        gaps = page.evaluate(f"{MODEL}.unlinked")
+        assert gaps[0]["stop_s"] <= gaps[1]["start_s"]
+        assert page.evaluate(f"new Set({MODEL}.rungs().map((turn) => turn.id)).size === {MODEL}.rungs().length")
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])

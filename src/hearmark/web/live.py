@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import queue
+import secrets
 import threading
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
@@ -91,6 +92,9 @@ class LiveSession:
         self._transmit_hz = view.transmit_hz
         self._listener = Listener(view.dx_hz, view.mode, middle_hz if view.transmit_hz is None else view.transmit_hz)
         self._now_s = 0.0
+        self._begun_s: float | None = None
+        self.name = secrets.token_hex(8)
+        """Tells this session from one before it that had the same address."""
         self._status_due_s = 0.0
         self._state = "waiting"
         self._failure = ""
@@ -197,6 +201,7 @@ class LiveSession:
 
     def _take(self, event: Event) -> None:
         if isinstance(event, Block):
+            self._begun_s = event.start_s if self._begun_s is None else self._begun_s
             self._now_s = event.stop_s
             # Sound first: the ear hears a delay that the eye does not see.
             sound = self._listener.feed(event)
@@ -382,6 +387,8 @@ class LiveSession:
             {
                 "version": EVENT_VERSION,
                 "type": "snapshot",
+                "session": self.name,
+                "begun_s": round(self._now_s if self._begun_s is None else self._begun_s, 3),
                 "title": view.title,
                 "dx_hz": view.dx_hz,
                 "mode": view.mode,

@@ -277,7 +277,9 @@ export class Controls {
       const sure = a.retracted_at_s !== null ? "taken back" : a.confidence >= 0.5 ? "sure" : "in doubt";
       return `${a.call ?? "a caller"} ${offset(a.frequency_hz - model.dxHz)} kilohertz, ${sure}`;
     });
-    setText("marks", lines.length ? `Last answers, newest first: ${lines.join("; ")}.` : "No answers marked yet.");
+    const gap = model.unlinked[model.unlinked.length - 1];
+    const deaf = gap && gap.why === "not heard" ? ` Not heard for ${Math.max(1, Math.round(gap.stop_s - gap.start_s))} seconds, when the program was started anew.` : "";
+    setText("marks", (lines.length ? `Last answers, newest first: ${lines.join("; ")}.` : "No answers marked yet.") + deaf);
   }
 }
 

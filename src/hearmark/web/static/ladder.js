@@ -12,6 +12,8 @@ const FACE = 'system-ui, "DejaVu Sans", sans-serif';
 /** A turn that goes on fills its strip in this time. */
 const USUAL_S = 12;
 const SURE = 0.5;
+/** A shorter gap is hatched only: own calls are such. */
+const TOLD_S = 5;
 
 /** The turns for which there is room, newest first. @param {Model} model @param {Scales} scales */
 function shownTurns(model, scales) {
@@ -43,6 +45,7 @@ export function drawLadder(to, model, scales, palette, picture) {
       if (stop > start) {
         const y = (/** @type {number} */ t) => top + ((t - turn.start_s) / (next - turn.start_s)) * (bottom - top);
         hatch(to, scales, palette, y(start), Math.max(y(stop), y(start) + 3));
+        if (gap.stop_s === stop) tellGap(to, scales, palette, gap, y(stop));
       }
     }
   });
@@ -94,6 +97,21 @@ function hatch(to, scales, palette, top, bottom) {
   }
   to.stroke();
   to.restore();
+}
+
+/** How long nothing was heard, in words at the end of the hatching. @param {CanvasRenderingContext2D} to @param {Scales} scales @param {Palette} palette @param {import("./model.js").Gap} gap @param {number} bottom */
+function tellGap(to, scales, palette, gap, bottom) {
+  if (gap.stop_s - gap.start_s < TOLD_S) return;
+  to.font = `13px ${FACE}`;
+  to.textAlign = "right";
+  to.textBaseline = "bottom";
+  to.lineWidth = 5;
+  to.lineJoin = "round";
+  to.strokeStyle = palette.panel;
+  const text = `${gap.why === "no link" ? "no link" : "not heard"} for ${age(gap.stop_s - gap.start_s)}`;
+  to.strokeText(text, scales.right - 6, bottom - 2);
+  to.fillStyle = palette.ink;
+  to.fillText(text, scales.right - 6, bottom - 2);
 }
 
 /** @param {CanvasRenderingContext2D} to @param {Model} model @param {Scales} scales @param {Palette} palette @param {import("./model.js").Turn} turn @param {number} index */

@@ -5,7 +5,7 @@
  * @typedef {{id: number, start_s: number, stop_s: number | null, frequency_hz: number, text: string, kind: string, kind_probability: number}} Over
  * @typedef {{id: number, start_s: number, stop_s: number | null, after_over: number, callers: number}} Turn
  * @typedef {{id: number, start_s: number, stop_s: number | null, marked_at_s: number, frequency_hz: number, confidence: number,
- *   call: string | null, turn: number | null, by: string, retracted_at_s: number | null}} Answer
+ *   call: string | null, turn: number | null, by: string, retracted_at_s: number | null, earlier?: boolean}} Answer
  * @typedef {{id: number, start_s: number, stop_s: number | null, frequency_hz: number, call: string | null}} Emission
  * @typedef {{id: number, time_s: number, kind: string, heard: string, letters: string, probability: number, why: string}} OwnCall
  * @typedef {{time_s: number, low_hz: number, step_hz: number, density_per_hz: number[], habit: string}} Ear
@@ -79,10 +79,14 @@ export class Model extends State {
   /** "connecting", "open", "lost", "stalled": the link to the program, not the stream. */
   link = "connecting";
   notice = "";
-  /** @type {Gap[]} Times for which this page had no link. */
+  /** @type {Gap[]} Times for which this page had no link, or the program did not run. */
   unlinked = [];
   /** @type {number | null} */
   lostAt = null;
+  lostAtMs = 0;
+  session = "";
+  /** Sessions that this page has outlived. */
+  outlived = 0;
   /** Grows when an earlier state was replaced as a whole. */
   epoch = 0;
 
@@ -120,6 +124,8 @@ export class Model extends State {
   begin(snapshot) {
     const before = this.lostAt;
     const lines = this.lines;
+    const earlier = this.session && snapshot.session !== this.session ? this.kept() : null;
+    this.session = snapshot.session;
     this.clear();
     this.title = snapshot.title;
     this.pausable = snapshot.pausable;
@@ -128,25 +134,62 @@ export class Model extends State {
     for (const event of snapshot.events) this.take(event);
     this.setStatus(snapshot.status);
     this.radio = snapshot.radio ?? null;
-    if (before === null) {
+    if (earlier) this.restarted(earlier, snapshot.begun_s);
+    else if (before === null) {
       // Not a new link, only a fresh state in between: the lines go on.
       if (lines.length && lines[lines.length - 1].time_s <= this.nowS + 1) this.lines = lines, this.lineCount = lines.length;
     } else {
       this.lostAt = null;
-      if (this.nowS >= before) {
-        this.unlinked.push({ start_s: before, stop_s: this.nowS, why: "no link" });
-        this.notice = `The link was lost for ${Math.round(this.nowS - before)} s of the session; what happened meanwhile is filled in.`;
-      } else {
-        this.unlinked = [];
-        this.notice = "The program was started anew: this is a new session.";
-      }
+      this.unlinked.push({ start_s: before, stop_s: this.nowS, why: "no link" });
+      this.notice = `The link was lost for ${Math.round(this.nowS - before)} s of the session; what happened meanwhile is filled in.`;
     }
+    if (this.unlinked.length > 20) this.unlinked.shift();
+  }
+
+  /** What outlives a session whose program is gone. */
+  kept() {
+    const { dxHz, mode, nowS, turns, answers, lines, gaps, unlinked } = this;
+    return { dxHz, mode, nowS: this.lostAt ?? nowS, turns, answers, lines, gaps, unlinked };
+  }
+
+  /**
+   * The program was started anew, and its clock with it: what was heard before stands above the gap in which nothing was.
+   * @param {ReturnType<Model["kept"]>} earlier @param {number} begunS
+   */
+  restarted(earlier, begunS) {
+    const outageS = this.lostAt === null ? 0 : (performance.now() - this.lostAtMs) / 1000;
+    this.lostAt = null;
+    this.unlinked = [];
+    if (Math.abs(earlier.dxHz - this.dxHz) > 100 || earlier.mode !== this.mode) {
+      this.notice = "The program was started anew, for another DX: this is a new session.";
+      return;
+    }
+    const endS = Math.min(begunS, this.nowS - outageS);
+    const by = endS - earlier.nowS;
+    this.outlived += 1;
+    const renumbered = (/** @type {number} */ id) => id < 0 ? id : -1 - id - this.outlived * 1e6;
+    const moved = (/** @type {Gap} */ gap) => ({ ...gap, start_s: gap.start_s + by, stop_s: gap.stop_s + by });
+    const later = (/** @type {number | null} */ time) => time === null ? null : time + by;
+    const turns = [...earlier.turns.values()].map((turn) => ({ ...turn, id: renumbered(turn.id), start_s: turn.start_s + by, stop_s: later(turn.stop_s) ?? endS }));
+    const answers = [...earlier.answers.values()].map((answer) => ({
+      ...answer, id: renumbered(answer.id), start_s: answer.start_s + by, stop_s: later(answer.stop_s), marked_at_s: answer.marked_at_s + by,
+      turn: answer.turn === null ? null : renumbered(answer.turn), retracted_at_s: later(answer.retracted_at_s), earlier: true,
+    }));
+    this.turns = new Map([...turns.map((turn) => /** @type {[number, Turn]} */ ([turn.id, turn])), ...this.turns]);
+    this.answers = new Map([...answers.map((answer) => /** @type {[number, Answer]} */ ([answer.id, answer])), ...this.answers]);
+    this.sorted = null;
+    for (const answer of answers) if (answer.confidence >= 0.5) this.include(answer.frequency_hz);
+    this.lines = earlier.lines.map((line) => ({ ...line, time_s: line.time_s + by }));
+    this.lineCount = this.lines.length;
+    this.unlinked = [...earlier.gaps, ...earlier.unlinked].map(moved).slice(-19);
+    this.unlinked.push({ start_s: endS, stop_s: begunS, why: "not heard" });
+    this.notice = `The program was started anew; ${Math.max(1, Math.round(begunS - endS))} s were not heard by it. What stands above the gap is of the session before.`;
   }
 
   /** The link is gone: what is shown is old from here on. */
   lose() {
     this.link = "lost";
-    this.lostAt ??= this.nowS;
+    if (this.lostAt === null) [this.lostAt, this.lostAtMs] = [this.nowS, performance.now()];
     this.changed();
   }
 
@@ -235,7 +278,7 @@ export class Model extends State {
 
   /** The last mark that has not been taken back. */
   lastMark() {
-    return this.marks().filter((a) => a.retracted_at_s === null).pop() ?? null;
+    return this.marks().filter((a) => a.retracted_at_s === null && !a.earlier).pop() ?? null;
   }
 
   /** Where the belief is highest. @returns {number | null} */
