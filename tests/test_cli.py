@@ -163,16 +163,16 @@ def test_simulate_refuses_what_it_cannot_do(run: Run, tmp_path: Path) -> None:
 def test_listen_serves_the_demo_and_records_it(run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     served = []
 
-    def serve(session: LiveSession, port: int, more: object) -> None:
+    def serve(session: LiveSession, host: str, port: int, more: object) -> None:
         for _, event in zip(range(20), session._source, strict=False):
             session._engine.feed(event)
         session._engine.finish()  # type: ignore[attr-defined]
-        served.append((session.view.mode, session.view.pausable, port))
+        served.append((session.view.mode, session.view.pausable, host, port))
         raise KeyboardInterrupt
 
     monkeypatch.setattr("hearmark.web.server.serve", serve)
     code, _, err = run("listen", "--demo", "--port", 0, "--record", tmp_path / "tape")
-    assert (code, err.strip(), served) == (130, "", [("cw", True, 0)])
+    assert (code, err.strip(), served) == (130, "", [("cw", True, "127.0.0.1", 0)])
     meta = json.loads((tmp_path / "tape.sigmf-meta").read_text())
     assert meta["annotations"][0]["core:label"] == "ZZ1AB"
     assert run("review", tmp_path / "tape.sigmf-meta", "--dx", 14023)[1].startswith("0:02 at 48 kHz")

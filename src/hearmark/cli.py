@@ -22,7 +22,7 @@ from hearmark.commands.report import keep_live, report
 from hearmark.commands.satellites import passes
 from hearmark.commands.setup import beside_pages
 from hearmark.commands.shared import absolute_window_hz, checked_call, hz, progress
-from hearmark.commands.store import open_logbook
+from hearmark.commands.store import open_logbook, rehearsal_log
 from hearmark.commands.study import study
 from hearmark.errors import HearmarkError
 from hearmark.events import Mode, Plan
@@ -192,7 +192,8 @@ def listen(**options: Any) -> None:
     view = View(heard.title, heard.dx_hz, heard.mode, *edges, heard.transmit_hz, pausable=heard.paced)
     port = settings.page.port if port is None else port
     beside = radio_command.beside(heard, settings, radio_address, licence)
-    logbook = open_logbook(log_path, settings, dx_call)
+    rehearsal = heard.invented and log_path is None
+    logbook = open_logbook(rehearsal_log() if rehearsal else log_path, settings, dx_call)
     begun = datetime.now(UTC)
     beside["logbook"] = logbook
     beside["forecaster"] = Forecaster(settings.station)
@@ -214,7 +215,8 @@ def listen(**options: Any) -> None:
     finally:
         room.stop()
         board.stop()
-        keep_live(logbook, record, begun)
+        if not rehearsal:
+            keep_live(logbook, record, begun)
 
 
 commands.add_command(duplex.split)

@@ -144,7 +144,7 @@ def readable(found: Lessons) -> str:
     who = dx["call"] or "The DX"
     lines = [
         f"{who} on {khz_from_hz(dx['frequency_hz']):.2f} kHz, {str(dx['mode']).upper()}"
-        + (f", {found['start']}" if found["start"] else "")
+        + (f", {found['start'][:16].replace('T', ' ')} UTC" if found["start"] else "")
         + f": {clock(found['duration_s'])} long, {found['turns']} turns, {found['marks']} marks"
         + (f", {found['taken_back']} taken back" if found["taken_back"] else "")
         + (f", {found['by_hand']} by hand" if found["by_hand"] else "")
@@ -163,8 +163,9 @@ def readable(found: Lessons) -> str:
     if ear["forecasts"]:
         near = "" if ear["peak_within_reach"] is None else f", {ear['peak_within_reach']:.0%} of them under its top"
         lines.append(
-            f"The ear before {ear['forecasts']} answers: {ear['bits']:+.1f} bits a time over an even window, "
-            f"half of them within its likeliest {ear['searched']:.0%}{near}."
+            f"Before {ear['forecasts']} answers the hill held the true place {2.0 ** ear['bits']:.1f} times as likely "
+            f"as an even window does ({ear['bits']:+.1f} bits); half of them lay within its likeliest "
+            f"{max(ear['searched'], 0.01):.0%}{near}."
         )
     if found["rules"]:
         lines.append(f"  {'a caller who stood':<32} within reach   median away")

@@ -69,6 +69,8 @@ class Heard:
     sample_rate_hz: float
     paced: bool
     transmit_hz: float | None = None
+    invented: bool = False
+    """An invented pile-up: nothing of it belongs into a real log."""
 
 
 def invented(level: Level, mode: Mode, seed: int, habit: Habit | None, duration_s: float) -> Session:
@@ -166,7 +168,7 @@ def _demo(wish: Wish) -> Heard:
     low_hz, high_hz = scenario.window_low_hz, scenario.window_high_hz
     middle_hz = 100.0 * round((low_hz + high_hz) / 200.0)
     transmit_hz = middle_hz if high_hz > low_hz else None
-    return Heard(title, source.events(), scenario.dx_hz, mode, low_hz, high_hz, DEMO_RATE_HZ, True, transmit_hz)
+    return Heard(title, source.events(), scenario.dx_hz, mode, low_hz, high_hz, DEMO_RATE_HZ, True, transmit_hz, True)
 
 
 def _live(wish: Wish, settings: Settings, kind: str) -> LiveIq:

@@ -27,11 +27,15 @@ FILE = click.Path(path_type=Path)
 @click.option("--check", is_flag=True, help="Play the lesson without a learner: what the two others need. And end.")
 @click.option("--sheets", type=FILE, help="Append each score sheet to this file, one JSON object a line.")
 @click.option("--json", "as_json", is_flag=True, help="With --list or --check: print as JSON.")
-@click.option("--port", type=int, help="Port of the page on this machine; 0 takes any free one.")
+@click.option("--port", type=int, help="Port of the page; 0 takes any free one.")
+@click.option(
+    "--host", default="127.0.0.1", show_default=True, help="Address of this machine to serve on; wider: with a key."
+)
 @click.option("--settings", "settings_path", type=FILE, help="Settings file (TOML).")
 def practice(
     level: str | None, lesson_path: Path | None, mode: Any, seed: int | None, call: str, listed: bool, check: bool,
-    sheets: Path | None, as_json: bool, port: int | None, settings_path: Path | None,
+    sheets: Path | None, as_json: bool, port: int | None, host: str,
+    settings_path: Path | None,
 ) -> None:  # fmt: skip
     """Practise on an invented pile-up with an invented radio. Nothing is ever transmitted."""
     from hearmark.practice.lesson import levels, read_lesson
@@ -51,19 +55,26 @@ def practice(
         click.echo(_checked(lessons[name], mode, seed, call or settings.station.call, as_json), nl=False)
         return
     _serve(lessons, name if level else "", mode, seed, call or settings.station.call, sheets,
-           settings.page.port if port is None else port)  # fmt: skip
+           settings.page.port if port is None else port, host)  # fmt: skip
 
 
 def _serve(
-    lessons: dict[str, Lesson], name: str, mode: str | None, seed: int | None, call: str, sheets: Path | None, port: int
+    lessons: dict[str, Lesson],
+    name: str,
+    mode: str | None,
+    seed: int | None,
+    call: str,
+    sheets: Path | None,
+    port: int,
+    host: str,
 ) -> None:
     from hearmark.practice.served import PracticeServer
     from hearmark.practice.showing import Chosen
 
     click.echo("Preparing the practice room ...")
     room = open_room(lessons, call, sheets, Chosen(name or next(iter(lessons)), mode or "", seed))
-    server = PracticeServer(room, port=port)
-    click.echo(f"Hearmark practice: {server.url}practice  (Ctrl+C ends it)")
+    server = PracticeServer(room, host, port)
+    click.echo(f"Hearmark practice: {server.door('practice')}  (Ctrl+C ends it)")
     server.run()
 
 

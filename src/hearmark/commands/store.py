@@ -71,6 +71,17 @@ def open_logbook(store: Path | None, settings: Settings, call: str) -> Logbook |
     return logbook
 
 
+def rehearsal_log() -> Path:
+    """A log for the demo, gone with the program: what is invented must not get into a real one."""
+    import atexit
+    import shutil
+    import tempfile
+
+    folder = tempfile.mkdtemp(prefix="hearmark-demo-")
+    atexit.register(shutil.rmtree, folder, ignore_errors=True)
+    return Path(folder) / "demo-log.db"
+
+
 def open_entities(settings: Settings) -> Entities:
     """The tables, and the user's own exceptions before them."""
     from hearmark.log.entities import Entities

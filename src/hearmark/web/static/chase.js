@@ -45,13 +45,17 @@ function rowOf(row) {
   const line = document.createElement("tr");
   line.dataset.doubted = String(row.probably !== null);
   line.dataset.duplicate = String(row.duplicate);
+  const path = document.createElement("a");
+  path.href = `/path?to=${encodeURIComponent(row.call)}`;
+  path.target = "hearmark-path";
+  path.textContent = row.call;
   const cells = [
-    (100 * row.score).toFixed(1), row.call, (row.frequency_hz / 1000).toFixed(1), row.mode.toUpperCase(),
+    (100 * row.score).toFixed(1), path, (row.frequency_hz / 1000).toFixed(1), row.mode.toUpperCase(),
     row.entity_name ?? "?", row.why.join("; "),
   ];
   for (const text of cells) {
     const cell = document.createElement("td");
-    cell.textContent = text;
+    cell.append(text);
     line.append(cell);
   }
   return line;

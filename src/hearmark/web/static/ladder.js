@@ -12,6 +12,10 @@ const FACE = 'system-ui, "DejaVu Sans", sans-serif';
 /** A turn that goes on fills its strip in this time. */
 const USUAL_S = 12;
 const SURE = 0.5;
+const HINTS = [
+  "Each line is one turn in which others may call, the newest lowest; the ticks are callers.",
+  "A blue point: he answered somebody there. The hill below: where he is likely to listen next.",
+];
 /** A shorter gap is hatched only: own calls are such. */
 const TOLD_S = 5;
 
@@ -50,6 +54,7 @@ export function drawLadder(to, model, scales, palette, picture) {
     }
   });
   shown.forEach((turn, index) => drawRung(to, model, scales, palette, turn, index));
+  drawHint(to, scales, palette, scales.y(shown.length - 1));
   if (!shown.length) {
     to.fillStyle = palette.soft;
     to.font = `20px ${FACE}`;
@@ -97,6 +102,25 @@ function hatch(to, scales, palette, top, bottom) {
   }
   to.stroke();
   to.restore();
+}
+
+/**
+ * How to read the picture, above the ladder as long as there is room: whoever stays long enough to fill it has learnt it.
+ * @param {CanvasRenderingContext2D} to @param {Scales} scales @param {Palette} palette @param {number} top of the uppermost rung
+ */
+function drawHint(to, scales, palette, top) {
+  if (top < HINTS.length * 21 + 24) return;
+  to.textAlign = "left";
+  to.textBaseline = "middle";
+  to.font = `15px ${FACE}`;
+  to.lineWidth = 5;
+  to.lineJoin = "round";
+  to.strokeStyle = palette.panel;
+  to.fillStyle = palette.soft;
+  HINTS.forEach((line, index) => {
+    to.strokeText(line, scales.left + 12, 18 + 21 * index);
+    to.fillText(line, scales.left + 12, 18 + 21 * index);
+  });
 }
 
 /** How long nothing was heard, in words at the end of the hatching. @param {CanvasRenderingContext2D} to @param {Scales} scales @param {Palette} palette @param {import("./model.js").Gap} gap @param {number} bottom */
