@@ -381,3 +381,54 @@ def test_worklet_plays_dx_left_and_spot_right_without_holes(page: Any) -> None:
     page.keyboard.press("s")
     until(page, f"{MODEL}.status.sound === false")
     assert page.evaluate("globalThis.hearmark.sound.context.state") == "suspended"
+
+
+def burst(page: Any, seconds: float) -> None:
+    """What comes at once after a stall: a steady tone in both ears."""
+    page.evaluate(
+        """(seconds) => {
+          const body = new Int16Array(2 * Math.round(12000 * seconds));
+          for (let i = 0; i < body.length; i++) body[i] = 3000 * Math.sin(2 * Math.PI * 600 * (i >> 1) / 12000);
+          globalThis.hearmark.sound.play({ kind: "sound", body });
+        }""",
+        seconds,
+    )
+
+
+def test_what_comes_in_a_rush_after_a_stall_is_played_faster_and_not_dropped(page: Any) -> None:
+    page.keyboard.press("s")
+    until(page, "(globalThis.hearmark.sound.report?.played ?? 0) > 12000")
+    before = page.evaluate("globalThis.hearmark.sound.report")
+    burst(page, 1.0)
+    until(page, "globalThis.hearmark.sound.report.held_s > 0.8")
+    until(page, "globalThis.hearmark.sound.report.held_s < 0.3", 40.0)
+    after = page.evaluate("globalThis.hearmark.sound.report")
+    assert after["dropped"] == before["dropped"] == 0
+    assert after["hurried"] - before["hurried"] > 12_000 * 0.5
+    # More than any store: only then something is lost, and it is counted
+    burst(page, 3.5)
+    until(page, "globalThis.hearmark.sound.report.dropped > 0")
+
+
+def test_a_tone_keeps_its_pitch_and_level_while_time_is_made_good(page: Any) -> None:
+    """The player by itself, fed with a tone: no report of the stream is needed."""
+    steady = page.evaluate(
+        """async () => {
+          const context = new OfflineAudioContext(2, 12000 * 3, 12000);
+          await context.audioWorklet.addModule("/static/player.js");
+          const given = { numberOfInputs: 0, outputChannelCount: [2] };
+          const player = new AudioWorkletNode(context, "hearmark-player", given);
+          player.connect(context.destination);
+          const body = new Int16Array(2 * 12000 * 2.9);
+          for (let i = 0; i < body.length; i++) body[i] = 8000 * Math.sin(2 * Math.PI * 613 * (i >> 1) / 12000);
+          player.port.postMessage({ kind: "sound", body });
+          await new Promise((done) => setTimeout(done, 200));
+          const out = (await context.startRendering()).getChannelData(0).slice(1200, 20000);
+          let crossings = 0, low = 1;
+          for (let i = 1; i < out.length; i++) if (out[i - 1] < 0 && out[i] >= 0) crossings++;
+          for (let i = 0; i + 120 < out.length; i += 120) low = Math.min(low, Math.max(...out.slice(i, i + 120)));
+          return [crossings / (out.length / 12000), low];
+        }"""
+    )
+    assert steady[0] == pytest.approx(613, abs=4)
+    assert steady[1] > 0.22, "8000 of 32768 is 0.244"

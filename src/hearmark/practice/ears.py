@@ -34,17 +34,20 @@ class Ears:
     def __init__(self, mode: Mode) -> None:
         self._mode: Mode = mode
         self._two: TwoEar | None = None
-        self._own = np.zeros(0, np.int16)
+        self._mute = 0
         self._made = 0
 
-    def send(self, own: npt.NDArray[np.int16]) -> None:
-        """Our own sending begins: both ears hear it, and nothing else, until it has ended."""
-        self._own = own
+    def send(self, samples: int) -> None:
+        """Our own sending of that length begins: nothing is received until it has ended.
+
+        The page plays it by itself, at once: in the stream it would come behind what is in store there.
+        """
+        self._mute = samples
 
     @property
     def muted(self) -> bool:
         """Whether our own sending goes on."""
-        return len(self._own) > 0
+        return self._mute > 0
 
     def feed(self, block: Block, left_hz: float, right_hz: float, low_left: bool = False) -> bytes | None:
         """Sound of one block with the dials there; `low_left`: the left ear 10 dB down."""
@@ -58,10 +61,10 @@ class Ears:
         if not len(pcm):
             return None
         if self.muted:
-            own, self._own = self._own[: len(pcm)], self._own[len(pcm) :]
             # The receiver goes on underneath, so that its gain is right when it is heard again.
-            pcm = np.zeros_like(pcm)
-            pcm[: len(own)] = own[:, None]
+            pcm = pcm.copy()
+            pcm[: self._mute] = 0
+            self._mute = max(0, self._mute - len(pcm))
         values = {"first_sample": self._made, "rate_hz": SOUND_RATE_HZ, "time_s": block.stop_s}
         self._made += len(pcm)
         return pack("sound", values, pcm)

@@ -22,7 +22,9 @@ from hearmark.practice.sheet import PENDING, sheet
 from hearmark.practice.showing import Chosen, lesson_message, levels_message, snapshot, status
 from hearmark.practice.wishes import Wish, frequency_hz, read_wish
 from hearmark.web.fan import Fan, Lane, Tab
+from hearmark.web.frames import pack
 from hearmark.web.pace import Pace
+from hearmark.web.sound import SOUND_RATE_HZ
 from hearmark.web.story import Story
 from hearmark.web.wire import EVENT_VERSION, as_text
 
@@ -148,7 +150,8 @@ class Room:
         if block.stop_s >= self._status_due_s:
             self._status_due_s = block.stop_s + STATUS_S
             self._put(self._status())
-        self.pace.wait(block.stop_s)
+        # A press is heard at once, not when the block is due
+        self.pace.wait(block.stop_s, self._meet)
 
     def _meet(self, wait_s: float | None = None) -> None:
         """The wishes that wait."""
@@ -232,7 +235,10 @@ class Room:
         practice.press(what, self._ear_time(practice, wish))
         if self._ears is not None:
             speed_wpm = practice.pileup.stations[0].speed_wpm
-            self._ears.send(own_sound(practice.text_of(what), practice.mode, speed_wpm, OWN_VOICE))
+            own = own_sound(practice.text_of(what), practice.mode, speed_wpm, OWN_VOICE)
+            self._ears.send(len(own))
+            if self._sound_on:
+                self.fan.put("sound", pack("own", {"rate_hz": float(SOUND_RATE_HZ)}, own))
 
     def _ear_time(self, practice: Practice, wish: Wish) -> float:
         heard_s = self._heard_s if wish.heard_s is None else wish.heard_s

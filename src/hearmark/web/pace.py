@@ -52,14 +52,17 @@ class Pace:
         if self._origin is not None:
             self._origin += self._clock() - began
 
-    def wait(self, sample_s: float) -> None:
-        """Waits until `sample_s` is due; the first call sets the origin."""
+    def wait(self, sample_s: float, poll: Callable[[], None] | None = None, step_s: float = 0.01) -> None:
+        """Waits until `sample_s` is due, calling `poll` now and then; the first call sets the origin."""
         now = self._clock()
         if self._origin is None:
             self._origin = now - sample_s
         late_s = now - (self._origin + sample_s)
         if late_s < 0:
-            self._stopped.wait(-late_s)
+            due_s = now - late_s
+            while poll is not None and due_s - self._clock() > step_s and not self._stopped.wait(step_s):
+                poll()
+            self._stopped.wait(max(due_s - self._clock(), 0.0))
         elif late_s > SLIP_S:
             self.slipped_s += late_s
             self._origin += late_s

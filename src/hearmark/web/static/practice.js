@@ -21,7 +21,7 @@ const model = new LessonModel();
 const sound = new Sound();
 let frame = { time_s: 0, at_ms: 0 };
 const link = new Link(model, await loadDescription(), (got) => {
-  frame = { time_s: got.values.time_s, at_ms: performance.now() };
+  if (got.kind === "sound") frame = { time_s: got.values.time_s, at_ms: performance.now() };
   sound.play(got);
 }, "/practice/link");
 const ask = (/** @type {Record<string, unknown>} */ wish) => link.ask(wish);

@@ -3,7 +3,7 @@
 
 const RATE_HZ = 12000;
 
-/** @typedef {{played: number, lacking: number, dropped: number, quanta: number, held_s: number, rms: number[], replaying: boolean}} Report */
+/** @typedef {{played: number, lacking: number, dropped: number, hurried: number, quanta: number, held_s: number, rms: number[], replaying: boolean, sending: boolean}} Report */
 
 export class Sound {
   constructor() {
