@@ -43,8 +43,8 @@ class VoiceFinding(nn.Module):
         self.f = finder
 
     def forward(self, window, dx, h_dx, h_talker, h_whole, h_stream):
-        logits, state, talk, *after = self.f(window[None], dx[None], h_dx, h_talker, h_whole, h_stream)
-        return logits[0], state[0], talk[0], *after
+        logits, late, state, talk, *after = self.f(window[None], dx[None], h_dx, h_talker, h_whole, h_stream)
+        return logits[0], late[0], state[0], talk[0], *after
 
 
 def write(model: nn.Module, args: tuple, path: Path, inputs: list[str], outputs: list[str], axes: dict) -> None:
@@ -74,8 +74,8 @@ def main() -> None:
         memory = (torch.zeros(1, 1, WHOLE[0]), torch.zeros(1, 160, STREAM[0]), torch.zeros(1, 1, WHOLE[1]), torch.zeros(1, 160, STREAM[1]))
         names = ["h_dx", "h_talker", "h_whole", "h_stream"]
         write(VoiceFinding(load(VoiceFinder(), where[2])), (torch.zeros(5, BINS), torch.zeros(5, DX_BINS), *memory),
-              HERE / "pileup" / "voice_finder.onnx", ["window", "dx", *names], ["logits", "state", "talk", *(f"{n}_next" for n in names)],
-              {"window": {0: "t2", 1: "f"}, "dx": {0: "t2"}, "h_talker": {1: "s"}, "h_stream": {1: "s"}, "logits": {0: "s1", 1: "t"}, "state": {0: "t"}, "talk": {0: "s", 1: "t"}})
+              HERE / "pileup" / "voice_finder.onnx", ["window", "dx", *names], ["logits", "late", "state", "talk", *(f"{n}_next" for n in names)],
+              {"window": {0: "t2", 1: "f"}, "dx": {0: "t2"}, "h_talker": {1: "s"}, "h_stream": {1: "s"}, "logits": {0: "s1", 1: "t"}, "late": {0: "s1", 1: "t"}, "state": {0: "t"}, "talk": {0: "s", 1: "t"}})
 
 
 if __name__ == "__main__":

@@ -1,6 +1,7 @@
 """From looks to overs, turns and marks, on looks made by hand: what a finder would say, step by step."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -8,7 +9,7 @@ import pytest
 from hearmark.events import Answer, Mode, Over, Turn
 from hearmark.modes.alphabet import ALPHABET
 from hearmark.pileup.exchange import GIVE_UP_STEPS, Exchange
-from hearmark.pileup.look import ANSWERS, CALLS, DUE, OPEN, STEP_S, Look
+from hearmark.pileup.look import ANSWERS, CALLS, DUE, LATE_STEPS, OPEN, STEP_S, Look
 from hearmark.pileup.voiced import VoiceExchange
 
 DX_HZ = 14_023_000.0
@@ -22,13 +23,15 @@ class Story:
     def __init__(self, mode: Mode = "cw") -> None:
         self.exchange = (Exchange if mode == "cw" else VoiceExchange)(FREQUENCY_HZ, DX_HZ, mode)
         self.now_s = 0.0
+        self.seen_later: list[int | None] | None = None
         self.events: list[Over | Turn | Answer] = []
 
     def tell(
         self, seconds: float, state: int, place: int | None = None, belief: float = 0.9,
-        senders: Sequence[int] = (), dx: str | None = None, text: str = "",
+        senders: Sequence[int] = (), dx: str | None = None, text: str = "", later: int | None = None,
     ) -> list[Over | Turn | Answer]:  # fmt: skip
-        """So long in one state; `place`: the stream believed in; `dx`: what he sends, None if he does not."""
+        """So long in one state; `place`: the stream believed in; `dx`: what he sends, None if he does not; `later`: the
+        stream believed in, of the same time, once `LATE_STEPS` have gone by (`place`, if nothing is said)."""
         steps = round(seconds / STEP_S)
         places = np.full((steps, STREAMS + 1), 0.0, np.float32)
         places[:, -1] = 1.0 if place is None else 1.0 - belief
@@ -44,15 +47,30 @@ class Story:
             every = max(2, steps // (len(said) + 1))
             for k, letter in enumerate(said):
                 symbols[k * every, column] = ALPHABET.index(letter) + 1
+        late = self.looked_back(steps, place if later is None else later)
         new: list[Over | Turn | Answer] = []
         for k in range(0, steps, 3):
             part = slice(k, k + 3)
             look = Look(places[part], states[part], active[part], level[part], symbols[part])
+            if late is not None:
+                look = replace(look, late=late[part])
             start_s = self.now_s + k * STEP_S
             new += self.exchange.feed(look, start_s, start_s + (len(states[part]) + 1) * STEP_S)
         self.now_s += steps * STEP_S
         self.events += new
         return new
+
+    def looked_back(self, steps: int, place: int | None) -> np.ndarray | None:
+        """Belief in what was `LATE_STEPS` ago, if this story has such."""
+        if self.seen_later is None:
+            return None
+        first = len(self.seen_later) - LATE_STEPS
+        self.seen_later += [place] * steps
+        late = np.zeros((steps, STREAMS + 1), np.float32)
+        for k in range(steps):
+            then = self.seen_later[first + k] if first + k >= 0 else None
+            late[k, -1 if then is None else then] = 0.9
+        return late
 
     def contact(self, place: int, over: str = "K7ABC 5NN") -> None:
         """He answers the one on `place`, who replies; he thanks and calls."""
@@ -124,6 +142,63 @@ def test_in_voice_nobody_is_marked_while_he_listens_to_all() -> None:
     story.tell(2.0, CALLS, dx="CQ")
     story.tell(4.0, OPEN, 20, senders=[20])
     assert story.newest(Answer) == []
+
+
+def looked_back(place: int | None, belief: float, later: int | None) -> Story:
+    """A contact in voice that is believed to be on `place`, and, looked back at, on `later`."""
+    story = Story("usb")
+    story.seen_later = []
+    story.tell(2.0, OPEN, senders=[3, 9])
+    story.tell(2.0, ANSWERS, dx="WORDS")
+    story.tell(2.5, DUE, place, belief, senders=[20, 33], later=later)
+    story.tell(1.5, CALLS, dx="WORDS")
+    story.tell(5.0, OPEN)
+    return story
+
+
+def test_in_voice_looking_back_confirms_a_mark() -> None:
+    (mark,) = looked_back(20, 0.6, 20).newest(Answer)
+    assert mark.frequency_hz == pytest.approx(FREQUENCY_HZ[20], abs=60.0)
+    assert mark.confidence > 0.8
+
+
+def test_in_voice_looking_back_moves_a_mark() -> None:
+    (mark,) = looked_back(20, 0.7, 33).newest(Answer)
+    assert mark.frequency_hz == pytest.approx(FREQUENCY_HZ[33], abs=60.0)
+    assert mark.confidence > 0.8
+
+
+def test_in_voice_looking_back_makes_a_mark_where_there_was_none() -> None:
+    story = looked_back(20, 0.3, 33)
+    (mark,) = story.newest(Answer)
+    assert mark.frequency_hz == pytest.approx(FREQUENCY_HZ[33], abs=60.0)
+    assert mark.start_s == pytest.approx(4.2, abs=0.5)
+    assert mark.marked_at_s == pytest.approx(6.5 + LATE_STEPS * STEP_S, abs=0.4)
+
+
+def test_in_voice_a_mark_that_is_not_believed_later_is_doubtful() -> None:
+    story = Story("usb")
+    story.seen_later = []
+    story.tell(2.0, OPEN, senders=[3, 9])
+    story.tell(2.0, ANSWERS, dx="WORDS")
+    story.tell(2.5, DUE, 20, 0.7, senders=[20])
+    story.seen_later = [None] * len(story.seen_later)
+    story.tell(1.5, CALLS, dx="WORDS")
+    story.tell(5.0, OPEN)
+    (mark,) = story.newest(Answer)
+    assert mark.confidence < 0.5
+
+
+def test_in_voice_a_mark_taken_back_by_hand_does_not_come_again() -> None:
+    story = Story("usb")
+    story.seen_later = []
+    story.tell(2.0, ANSWERS, dx="WORDS")
+    story.tell(2.5, DUE, 20, 0.7, senders=[20])
+    (mark,) = story.newest(Answer)
+    story.events += story.exchange.take_back(mark.id, story.now_s)
+    story.tell(1.5, CALLS, dx="WORDS")
+    story.tell(5.0, OPEN)
+    assert [a for a in story.newest(Answer) if a.retracted_at_s is None] == []
 
 
 def test_the_mark_comes_early_in_the_reply() -> None:

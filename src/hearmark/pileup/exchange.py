@@ -135,6 +135,8 @@ class Exchange:
             self._report = float(look.report[k]) if look.report is not None else 1.0
             out += self._overs(time_s)
             out += self._marks(look.place[k], time_s, now_s)
+            if look.late is not None:
+                out += self._looked_back(look.late[k], time_s, now_s)
         self._given.update((e.id, e) for e in out if isinstance(e, Answer))
         return out
 
@@ -230,6 +232,10 @@ class Exchange:
         if mark.lost == 0 and (moved or other or abs(described.confidence - mark.answer.confidence) > CHANGE):
             mark.answer = described
             return [described]
+        return []
+
+    def _looked_back(self, late: npt.NDArray[np.float32], time_s: float, now_s: float) -> list[Over | Turn | Answer]:
+        """What is believed now of a while ago; see `Look.late`."""
         return []
 
     def _begun(self, best: int, belief: float, time_s: float, now_s: float) -> list[Over | Turn | Answer]:

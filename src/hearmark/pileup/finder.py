@@ -161,14 +161,14 @@ class VoiceFinder:
         self._past = level[-2:]
         dx = _padded(level, self._dx_pad, self._dx)
         window = _padded(level, self._pad, self._window)
-        logits, state, talk, *memory = self._network.run(window=window, dx=dx, **self._memory)
+        logits, late, state, talk, *memory = self._network.run(window=window, dx=dx, **self._memory)
         self._memory = dict(zip(self._memory, memory, strict=True))
         self.talk = np.ascontiguousarray(talk.T)
         dx_level = dx[2:, _DX_LEAD + 16 : _DX_LEAD + 176].mean(axis=1)
         p = softmax(state)  # open, to all, report given, report due, rest of a call asked for, that is due
         four = np.concatenate([p[:, :2], p[:, 2:4] + p[:, 4:6]], axis=1)
         report = p[:, 2:4].sum(axis=1) / np.maximum(p[:, 2:].sum(axis=1), np.float32(1e-6))
-        return Look(softmax(logits.T), four, talk.T > 0.0, dx_level, report=report)
+        return Look(softmax(logits.T), four, talk.T > 0.0, dx_level, report=report, late=softmax(late.T))
 
 
 def _padded(level: Array, pad: tuple[int, int], kept: slice) -> Array:
