@@ -3,8 +3,8 @@
     python bench/practice_press.py [--presses 12]
 
 In headless Chromium, sound on, the first lesson: from the key press in the page to one's own sound at the output of
-its audio graph (the sound card's own delay comes on top), and from what is in the ears at the press to the moment from which
-the DX hears the call. Beside it the page's store of sound, and what it dropped.
+its audio graph (the sound card's own delay comes on top), and from what is in the ears at the press to the moment from
+which the DX hears the call. Beside it the page's store of sound, and what it dropped.
 """
 
 from __future__ import annotations

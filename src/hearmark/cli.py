@@ -171,8 +171,9 @@ def listen(**options: Any) -> None:
     from hearmark.settings import read_settings
     from hearmark.sources.recording import SigmfWriter
     from hearmark.web.forecast import Forecaster
-    from hearmark.web.live import LiveSession, View
+    from hearmark.web.live import LiveSession
     from hearmark.web.server import serve
+    from hearmark.web.view import View
 
     settings_path = options.pop("settings_path")
     settings = read_settings(settings_path)

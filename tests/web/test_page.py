@@ -432,3 +432,95 @@ def test_a_tone_keeps_its_pitch_and_level_while_time_is_made_good(page: Any) -> 
     )
     assert steady[0] == pytest.approx(613, abs=4)
     assert steady[1] > 0.22, "8000 of 32768 is 0.244"
+
+
+def at(page: Any, hz: float) -> float:
+    settle(page)
+    return float(page.evaluate(f"globalThis.hearmark.field.scales.x({hz})"))
+
+
+def drag(page: Any, from_hz: float, to_x: float, y: float = 250.0) -> None:
+    top = page.evaluate("document.getElementById('canvas').getBoundingClientRect().top")
+    page.mouse.move(at(page, from_hz), top + y)
+    page.mouse.down()
+    for share in (0.3, 0.6, 1.0):
+        page.mouse.move(at(page, from_hz) * (1 - share) + to_x * share, top + y)
+
+
+def test_our_own_mark_is_dragged_and_snaps_to_the_advice(page: Any) -> None:
+    own = page.evaluate(f"{MODEL}.transmitHz")
+    spot = page.evaluate(f"{MODEL}.status.spot_hz")
+    drag(page, own, at(page, DX_HZ + 8000))
+    assert page.evaluate(f"{MODEL}.dragHz") == pytest.approx(DX_HZ + 8000, abs=15)
+    assert page.evaluate(f"{MODEL}.transmitHz") == own, "nothing is moved before it is let go"
+    page.mouse.up()
+    until(page, f"Math.abs({MODEL}.transmitHz - {DX_HZ + 8000}) < 15 && {MODEL}.dragHz === null")
+    assert page.evaluate(f"{MODEL}.status.spot_hz") == spot, "a drag is no click"
+    advised = page.evaluate(f"{MODEL}.advice.transmit_hz")
+    drag(page, page.evaluate(f"{MODEL}.transmitHz"), at(page, advised) + 9)
+    assert page.evaluate(f"{MODEL}.dragHz") == pytest.approx(advised, abs=6)
+    page.mouse.up()
+    until(page, f"Math.abs({MODEL}.transmitHz - {advised}) < 6")
+
+
+def test_a_drag_is_given_up_by_escape_and_a_touch_of_the_mark_is_a_click(page: Any) -> None:
+    own = page.evaluate(f"{MODEL}.transmitHz")
+    drag(page, own, at(page, DX_HZ + 8000))
+    page.keyboard.press("Escape")
+    page.mouse.up()
+    settle(page)
+    assert page.evaluate(f"[{MODEL}.transmitHz, {MODEL}.dragHz]") == [own, None]
+    top = page.evaluate("document.getElementById('canvas').getBoundingClientRect().top")
+    page.mouse.click(at(page, own), top + 250)
+    until(page, f"Math.abs({MODEL}.status.spot_hz - {own}) < 15")
+
+
+def test_a_frequency_is_typed(page: Any) -> None:
+    page.keyboard.press("n")
+    page.keyboard.type("+7,4")
+    page.keyboard.press("Enter")
+    until(page, f"{MODEL}.transmitHz === {DX_HZ + 7400}")
+    page.keyboard.press("Shift+N")
+    page.keyboard.type("151.2")
+    page.keyboard.press("Enter")
+    until(page, f"{MODEL}.status.spot_hz === 18151200")
+    page.keyboard.press("n")
+    page.keyboard.type("up a bit")
+    page.keyboard.press("Enter")
+    until(page, "document.getElementById('notice').textContent.includes('is no frequency')")
+    page.keyboard.press("n")
+    page.keyboard.type("+9")
+    page.keyboard.press("Escape")
+    settle(page)
+    assert page.evaluate(f"{MODEL}.transmitHz") == DX_HZ + 7400
+    assert page.evaluate("getComputedStyle(document.getElementById('typed')).visibility") == "hidden"
+
+
+TYPED = {
+    "+5.8": 18_149_300, "\u22122": 18_141_500, "-0.5": 18_143_000, "18149.3": 18_149_300, "18 149,3": 18_149_300,
+    "149.3": 18_149_300, "": None, "up 5": None, "1e3": None, "+": None, ".5": 18_000_500,
+}  # fmt: skip
+
+
+def test_typed_figures_are_read_as_the_trade_writes_them(still: Any) -> None:
+    script = """async (all) => {
+      const { frequency } = await import("/static/typed.js");
+      return all.map((text) => frequency(text, 18143500)); }"""
+    assert dict(zip(TYPED, still.evaluate(script, list(TYPED)), strict=True)) == TYPED
+
+
+def test_filters_and_the_sound_of_the_cue_by_key(page: Any) -> None:
+    page.keyboard.press("x")
+    until(page, f"{MODEL}.status.filters.right === 'wide'")
+    page.keyboard.press("Shift+X")
+    until(page, f"{MODEL}.status.filters.left === 'wide' && {MODEL}.status.filters.right === 'wide'")
+    other = "cue: 'wait'"
+    page.evaluate(f"{MODEL}.advice = {{...{MODEL}.advice, {other}}}; {MODEL}.changed()")
+    settle(page)
+    assert page.evaluate("globalThis.hearmark.cues.played") == {}, "silent unless wished"
+    page.keyboard.press("c")
+    until(page, "globalThis.hearmark.cues.on")
+    page.evaluate(f"{MODEL}.advice = {{...{MODEL}.advice, cue: 'call'}}; {MODEL}.changed()")
+    until(page, "globalThis.hearmark.cues.played.call === 1")
+    page.keyboard.press("c")
+    until(page, "!globalThis.hearmark.cues.on")

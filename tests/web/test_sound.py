@@ -6,7 +6,7 @@ import pytest
 
 from hearmark.errors import HearmarkError
 from hearmark.events import Block, Mode
-from hearmark.web.sound import CEILING, SOUND_RATE_HZ, Ring, Tuning, TwoEar, render_spot
+from hearmark.web.sound import CEILING, SOUND_RATE_HZ, Ring, Tuning, TwoEar, render_spot, slowed
 
 RATE = 96_000.0
 CENTER = 18_150_000.0
@@ -149,3 +149,36 @@ def test_replay_renders_the_answer_from_the_ring_at_any_spot() -> None:
 def test_odd_rate_is_refused_in_one_sentence() -> None:
     with pytest.raises(HearmarkError, match="multiple of 50 Hz"):
         TwoEar(7_812.5, CENTER, DX, DX)
+
+
+@pytest.mark.parametrize(
+    ("width", "inside", "outside"), [("narrow", 60.0, 250.0), ("usual", 150.0, 350.0), ("wide", 340.0, 560.0)]
+)
+def test_filters_are_as_wide_as_they_say(width: str, inside: float, outside: float) -> None:
+    for away, passes in ((inside, True), (outside, False)):
+        block = stream({18_151_000.0: 0.01, 18_151_000.0 + away: 0.01})
+        pcm = TwoEar(RATE, CENTER, DX, Tuning(18_151_000.0, "cw", width)).feed(block).pcm  # type: ignore[arg-type]
+        apart = level_db(pcm[:, 1], 600.0) - level_db(pcm[:, 1], 600.0 + away)
+        assert apart < 3.0 if passes else apart > 40.0, (width, away)
+
+
+def test_a_voice_filter_that_is_narrow_leaves_out_the_treble() -> None:
+    block = stream({18_151_000.0 + 1000: 0.01, 18_151_000.0 + 2500: 0.01})
+    heard = {}
+    for width in ("narrow", "usual"):
+        pcm = TwoEar(RATE, CENTER, DX, Tuning(18_151_000.0, "usb", width)).feed(block).pcm  # type: ignore[arg-type]
+        heard[width] = level_db(pcm[:, 1], 1000.0) - level_db(pcm[:, 1], 2500.0)
+    assert heard["usual"] < 1.0
+    assert heard["narrow"] > 40.0
+
+
+def test_slowed_morse_takes_longer_and_keeps_its_pitch() -> None:
+    time_s = np.arange(12_000) / SOUND_RATE_HZ
+    keyed = (np.floor(time_s / 0.05) % 2 == 0) * np.sin(2 * np.pi * 600 * time_s)
+    longer = slowed((keyed * 8000).astype(np.int16))
+    assert len(longer) == 18_000
+    assert abs(peak_hz(longer) - 600) < 2
+    envelope = np.abs(longer[: 18_000 // 900 * 900].astype(float)).reshape(-1, 900).mean(axis=1)
+    on, off = envelope[2:-2:2], envelope[3:-2:2]
+    assert on.min() > 5 * off.max()
+    assert np.abs(longer).max() < 9_500

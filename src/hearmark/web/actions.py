@@ -12,11 +12,12 @@ from hearmark.web.logbook import Entry, entry_of
 
 Verb = Literal[
     "mark", "unmark", "spot", "transmit", "replay", "sound", "duck", "pause",
-    "plan", "offer", "set", "back", "peek", "following", "lock", "log", "name",
+    "plan", "offer", "set", "back", "peek", "following", "lock", "log", "name", "filter",
 ]  # fmt: skip
 _FREQUENCY = ("mark", "spot", "transmit", "peek")
 _SWITCH = ("sound", "duck", "pause", "following", "lock")
-_BARE = ("unmark", "replay", "plan", "offer", "set", "back", "log", "name")
+_BARE = ("unmark", "replay", "plan", "offer", "set", "back", "log", "name", "filter")
+FILTERS = tuple(f"{ear} {width}" for ear in ("left", "right") for width in ("narrow", "usual", "wide"))
 LONGEST = 200
 
 
@@ -68,6 +69,8 @@ def read_action(text: str) -> Action:
     text_said = given.get("text", "")
     if verb == "plan" and (not isinstance(text_said, str) or not text_said.strip() or len(text_said) > LONGEST):
         raise HearmarkError(f"'plan' needs 'text', what he announced, of at most {LONGEST} characters.")
+    if verb == "filter" and text_said not in FILTERS:
+        raise HearmarkError(f"'filter' needs 'text', one of {', '.join(FILTERS)}.")
     return Action(
         verb=verb,
         frequency_hz=frequency_hz,

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 from hearmark.errors import HearmarkError
 from hearmark.events import Answer, Block, Mode
 from hearmark.web.frames import pack
-from hearmark.web.sound import SOUND_RATE_HZ, Ring, Tuning, TwoEar, render_spot
+from hearmark.web.sound import SOUND_RATE_HZ, Ring, Tuning, TwoEar, Width, render_spot, slowed
 
+Ear = Literal["left", "right"]
 RESTART_S = 2.0
 """After a hole longer than this the sound starts anew instead of playing silence for it."""
 LEAD_S, TAIL_S = 0.4, 0.4
@@ -31,6 +33,7 @@ class Listener:
         self.dx_hz, self.spot_hz = dx_hz, spot_hz
         self.on = False
         self.ducked = False
+        self.widths: dict[Ear, Width] = {"left": "usual", "right": "usual"}
         self.trouble = ""
         """Why there is no sound, in one sentence; empty when there is."""
         self._ring = Ring()
@@ -59,7 +62,7 @@ class Listener:
         return pack("sound", values, sound.pcm)
 
     def _begin(self, block: Block) -> TwoEar | None:
-        dx, spot = Tuning(self.dx_hz, self.mode), Tuning(self.spot_hz, self.mode)
+        dx, spot = self._tuning("left"), self._tuning("right")
         try:
             ears = TwoEar(block.sample_rate_hz, block.center_hz, dx, spot)
         except HearmarkError as error:
@@ -72,7 +75,16 @@ class Listener:
         """Moves the right ear."""
         self.spot_hz = spot_hz
         if self._ears is not None:
-            self._ears.tune("right", Tuning(spot_hz, self.mode))
+            self._ears.tune("right", self._tuning("right"))
+
+    def widen(self, ear: Ear, width: Width) -> None:
+        """Another filter for one ear."""
+        self.widths[ear] = width
+        if self._ears is not None:
+            self._ears.tune(ear, self._tuning(ear))
+
+    def _tuning(self, ear: Ear) -> Tuning:
+        return Tuning(self.dx_hz if ear == "left" else self.spot_hz, self.mode, self.widths[ear])
 
     def follow(self, dx_hz: float, mode: Mode) -> None:
         """Moves the left ear, for a DX that moved or a plan that says otherwise."""
@@ -80,8 +92,8 @@ class Listener:
             return
         self.dx_hz, self.mode = dx_hz, mode
         if self._ears is not None:
-            self._ears.tune("left", Tuning(dx_hz, mode))
-            self._ears.tune("right", Tuning(self.spot_hz, mode))
+            self._ears.tune("left", self._tuning("left"))
+            self._ears.tune("right", self._tuning("right"))
 
     def remember(self, answer: Answer) -> None:
         """The newest answer that stands is the one to hear again; a later state may say more of when and where."""
@@ -111,8 +123,8 @@ class Listener:
             if block is not None and (clip is None or complete or block.stop_s > clip.block.stop_s):
                 self._clips[answer.id] = _Clip(block, complete)
 
-    def replay(self) -> bytes:
-        """The last answer as one frame; raises HearmarkError when there is none to be heard."""
+    def replay(self, slow: bool = False) -> bytes:
+        """The last answer as one frame, Morse slowed if wished; raises HearmarkError when there is none to be heard."""
         answer = self._answer
         if answer is None:
             raise HearmarkError("There is no answer to hear again yet.")
@@ -125,7 +137,8 @@ class Listener:
             "frequency_hz": tuning.frequency_hz,
             "start_s": clip.block.start_s,
         }
-        return pack("replay", values, render_spot(clip.block, tuning))
+        pcm = render_spot(clip.block, tuning)
+        return pack("replay", values, slowed(pcm) if slow and self.mode == "cw" else pcm)
 
 
 def _another_stream(last: Block, block: Block) -> bool:

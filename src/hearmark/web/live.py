@@ -6,8 +6,8 @@ import queue
 import secrets
 import threading
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass, replace
-from typing import Any, Protocol
+from dataclasses import replace
+from typing import Any
 
 from hearmark.duplex.announcement import written
 from hearmark.errors import HearmarkError
@@ -22,33 +22,13 @@ from hearmark.web.logbook import Entry, Logbook
 from hearmark.web.pace import Pace
 from hearmark.web.rig import Rig
 from hearmark.web.story import Story
+from hearmark.web.view import Engine, View
 from hearmark.web.wire import EVENT_VERSION, as_text
 
 CLEAR_HZ: dict[Mode, float] = {"cw": 300.0, "usb": 2700.0, "lsb": 2700.0}
 """Nearer than this to the DX, our own signal would cover him: such a move is refused."""
 STATUS_S = 0.5
 INBOX = 64
-
-
-class Engine(Protocol):
-    """What a session needs of the engine."""
-
-    def feed(self, event: Event, /) -> Iterable[Event]:
-        """Takes one event of the stream, gives back what follows from it."""
-        ...
-
-
-@dataclass(frozen=True, slots=True)
-class View:
-    """What the page shows from the start. `pausable`: a recording or a simulation, not the air."""
-
-    title: str
-    dx_hz: float
-    mode: Mode
-    window_low_hz: float
-    window_high_hz: float
-    transmit_hz: float | None = None
-    pausable: bool = False
 
 
 class LiveSession:
@@ -277,11 +257,14 @@ class LiveSession:
             self._move(tab, frequency_hz)
         elif action.verb == "replay":
             if tab is not None:
-                tab.put("sound", self._listener.replay())
+                tab.put("sound", self._listener.replay(action.on is True))
         elif action.verb == "sound":
             self._listener.on = bool(action.on)
         elif action.verb == "duck":
             self._listener.ducked = bool(action.on)
+        elif action.verb == "filter":
+            ear, width = action.text.split()
+            self._listener.widen(ear, width)  # type: ignore[arg-type]
         elif action.verb in ("log", "name"):
             self._log(action.verb, action.entry or Entry())
         elif action.verb == "pause":
@@ -378,6 +361,7 @@ class LiveSession:
             "sound_trouble": self._listener.trouble,
             "duck": self._listener.ducked,
             "spot_hz": self._listener.spot_hz,
+            "filters": dict(self._listener.widths),
             "station": None if self._logbook is None else self._logbook.station(self._dx_hz, self._mode),
         }
 

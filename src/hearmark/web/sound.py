@@ -16,6 +16,7 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 from scipy.fft import fft, ifft
+from scipy.signal import hilbert, resample_poly
 from scipy.signal.windows import kaiser
 
 from hearmark.errors import HearmarkError
@@ -26,8 +27,13 @@ HOP_S = 0.02
 HOP = int(SOUND_RATE_HZ * HOP_S)
 FRAME = 3 * HOP
 PITCH_HZ = 600.0
-CW_HALF_WIDTH_HZ = 200.0
-VOICE_BAND_HZ = (300.0, 2700.0)
+Width = Literal["narrow", "usual", "wide"]
+CW_HALF_WIDTH_HZ: dict[Width, float] = {"narrow": 100.0, "usual": 200.0, "wide": 400.0}
+VOICE_BAND_HZ: dict[Width, tuple[float, float]] = {
+    "narrow": (400.0, 2100.0), "usual": (300.0, 2700.0), "wide": (150.0, 3400.0),
+}  # fmt: skip
+SLOWER = (3, 2)
+"""A slowed replay takes three halves of the time."""
 TARGET_RMS = 0.1
 CEILING = 0.5
 KAISER_BETA = 7.0
@@ -43,10 +49,11 @@ Samples = npt.NDArray[np.complex128]
 
 @dataclass(frozen=True, slots=True)
 class Tuning:
-    """What one ear listens to: carrier (CW) or suppressed carrier (SSB), and the mode."""
+    """What one ear listens to: carrier (CW) or suppressed carrier (SSB), the mode, and how wide the filter is."""
 
     frequency_hz: float
     mode: Mode
+    width: Width = "usual"
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,11 +64,11 @@ class Sound:
     pcm: Pcm
 
 
-def passband_hz(mode: Mode) -> tuple[float, float]:
+def passband_hz(mode: Mode, width: Width = "usual") -> tuple[float, float]:
     """Edges (-6 dB) of the passband relative to the tuned frequency."""
     if mode == "cw":
-        return -CW_HALF_WIDTH_HZ, CW_HALF_WIDTH_HZ
-    low, high = VOICE_BAND_HZ
+        return -CW_HALF_WIDTH_HZ[width], CW_HALF_WIDTH_HZ[width]
+    low, high = VOICE_BAND_HZ[width]
     return (low, high) if mode == "usb" else (-high, -low)
 
 
@@ -76,11 +83,13 @@ def _hop_in(sample_rate_hz: float) -> int:
 
 
 @lru_cache(maxsize=16)
-def _response(sample_rate_hz: float, offset_hz: float, mode: Mode) -> tuple[int, npt.NDArray[np.complex128]]:
+def _response(
+    sample_rate_hz: float, offset_hz: float, mode: Mode, width: Width
+) -> tuple[int, npt.NDArray[np.complex128]]:
     """Middle bin and the filter's response on the 720 bins around it, for a spot at `offset_hz` of the centre."""
     size = 3 * _hop_in(sample_rate_hz)
     length = 2 * (size // 3) + 1
-    low, high = passband_hz(mode)
+    low, high = passband_hz(mode, width)
     time_s = (np.arange(length) - length // 2) / sample_rate_hz
     taps = np.sinc((high - low) * time_s) * (high - low) / sample_rate_hz * kaiser(length, KAISER_BETA)
     carrier = np.exp(2j * np.pi * (offset_hz + (low + high) / 2) * time_s)
@@ -105,7 +114,7 @@ def _demodulate(
     if not _covers(sample_rate_hz, offset_hz, tuning.mode):
         return np.zeros(HOP)
     size = len(spectrum)
-    middle, response = _response(sample_rate_hz, offset_hz, tuning.mode)
+    middle, response = _response(sample_rate_hz, offset_hz, tuning.mode, tuning.width)
     bins = (middle + np.arange(-FRAME // 2, FRAME // 2)) % size
     picked = np.fft.ifftshift(spectrum[bins] * response)
     narrow = np.asarray(ifft(picked))[-HOP:] * (FRAME / size)
@@ -240,6 +249,19 @@ def render_spot(block: Block, tuning: Tuning) -> Pcm:
         block.first_sample, block.sample_rate_hz, block.center_hz, np.concatenate([block.samples, tail]), block.audio
     )
     return ears.feed(padded).pcm[:, 1]
+
+
+def slowed(pcm: Pcm) -> Pcm:
+    """Morse at two thirds of its speed and at its pitch, int16, shape (n,): its envelope is stretched, not its tone.
+
+    What is off the pitch by some hertz comes nearer to it by a third.
+    """
+    time_s = np.arange(len(pcm)) / SOUND_RATE_HZ
+    envelope = hilbert(pcm.astype(np.float64)) * np.exp(-2j * np.pi * PITCH_HZ * time_s)
+    longer = resample_poly(envelope, *SLOWER)
+    carrier = np.exp(2j * np.pi * PITCH_HZ * np.arange(len(longer)) / SOUND_RATE_HZ)
+    limit = CEILING * 32767
+    return np.asarray(np.round(np.clip((longer * carrier).real, -limit, limit)), dtype=np.int16)
 
 
 class Ring:

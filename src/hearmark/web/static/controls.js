@@ -2,6 +2,8 @@
 /** Keys and buttons: one list, from which the tool bar, the key handler and the help sheet are made. */
 import { Contact } from "./contact.js";
 import { offset } from "./figures.js";
+import { hands } from "./hands.js";
+import { Typed } from "./typed.js";
 
 /**
  * @typedef {import("./model.js").Model} Model
@@ -11,12 +13,14 @@ import { offset } from "./figures.js";
 const NOTICE_MS = 6000;
 
 export class Controls {
-  /** @param {Model} model @param {import("./link.js").Link} link @param {import("./sound.js").Sound} sound @param {import("./field.js").Field} field */
-  constructor(model, link, sound, field) {
+  /** @param {Model} model @param {import("./link.js").Link} link @param {import("./sound.js").Sound} sound @param {import("./field.js").Field} field @param {import("./cuesound.js").CueSound} cues */
+  constructor(model, link, sound, field, cues) {
     this.model = model;
     this.link = link;
     this.sound = sound;
     this.field = field;
+    this.cues = cues;
+    this.typed = new Typed(model, (why) => this.notify(why));
     /** @type {number | null} A move asked for and not yet confirmed. */
     this.wanted = null;
     /** @type {number | null} */
@@ -43,7 +47,7 @@ export class Controls {
     const step = (/** @type {boolean} */ wide) => (model.mode === "cw" ? 50 : 100) * (wide ? 10 : 1);
     return [
       { key: "s", shown: "S", name: "sound: the DX left, the spot right", button: "Sound", pressed: () => this.sound.on, act: () => this.toggleSound() },
-      { key: "r", shown: "R", name: "hear the last answer again, right ear", button: "Again", allowed: () => model.lastMark() !== null, act: () => this.replay() },
+      { key: "r", shown: "R", name: "hear the last answer again, right ear (with Shift: Morse slowed)", button: "Again", allowed: () => model.lastMark() !== null, act: (wide) => this.replay(wide) },
       { key: "m", shown: "M", name: "mark an answer at the spot, now", button: "Mark", act: () => link.ask({ verb: "mark", frequency_hz: this.spot() }) },
       { key: "u", shown: "U", name: "take the last mark back", button: "Unmark", allowed: () => model.lastMark() !== null, act: () => this.unmark() },
       { key: "q", shown: "Q", name: "quiet the DX by 10 dB", button: "Quiet DX", pressed: () => model.status?.duck === true, act: () => link.ask({ verb: "duck", on: !model.status?.duck }) },
@@ -51,11 +55,14 @@ export class Controls {
       { key: "ArrowLeft", shown: "←", name: "send lower (with Shift: ten times)", act: (wide) => this.send(-step(wide)) },
       { key: "ArrowRight", shown: "→", name: "send higher (with Shift: ten times)", act: (wide) => this.send(step(wide)) },
       { key: "Enter", shown: "Enter", name: "send where advised", button: "Go there", allowed: () => (model.advice?.transmit_hz ?? null) !== null, act: () => this.follow() },
+      { key: "n", shown: "N", name: "type where you send: +5.8, 18149.3 (with Shift: where the right ear listens)", act: (wide) => this.type(wide) },
       { key: "a", shown: "A", name: "right ear lower (with Shift: ten times)", act: (wide) => this.listen(this.spot() - step(wide)) },
       { key: "d", shown: "D", name: "right ear higher (with Shift: ten times)", act: (wide) => this.listen(this.spot() + step(wide)) },
       { key: "e", shown: "E", name: "right ear to the top of the hill", act: () => this.listen(model.peakHz()) },
       { key: "l", shown: "L", name: "right ear to the last mark", act: () => this.listen(model.lastMark()?.frequency_hz ?? null) },
       { key: "o", shown: "O", name: "right ear to where you send", act: () => this.listen(this.wanted ?? model.transmitHz) },
+      { key: "x", shown: "X", name: "filter of the right ear: narrow, usual, wide (with Shift: left)", act: (wide) => this.filter(wide ? "left" : "right") },
+      { key: "c", shown: "C", name: "a short sound with each new cue", pressed: () => this.cues.on, act: () => void this.toggleCues() },
       { key: "t", shown: "T", name: "set the radio: transmit, split, mode, receive", button: "Set radio", radio: true, act: () => this.setRadio() },
       { key: "b", shown: "B", name: "receive dial back on the DX", button: "Back", radio: true, allowed: () => this.away(), act: () => link.ask({ verb: "back" }) },
       { key: "v", shown: "V", name: "hold: listen at the spot (with Shift: 2 seconds)", radio: true, allowed: () => model.radio?.set === true, act: (wide) => this.peek(wide) },
@@ -97,9 +104,11 @@ export class Controls {
       if (text) this.link.ask({ verb: "plan", text });
     });
     byId("say-cancel").addEventListener("click", () => /** @type {HTMLDialogElement} */ (byId("say")).close());
-    const canvas = this.field.canvas;
-    canvas.addEventListener("click", (event) => this.listen(this.field.scales.hz(event.offsetX)));
-    canvas.addEventListener("dblclick", (event) => this.link.ask({ verb: "mark", frequency_hz: this.field.scales.hz(event.offsetX) }));
+    hands(this.field, this.model, {
+      listen: (hz) => this.listen(hz),
+      mark: (hz) => this.link.ask({ verb: "mark", frequency_hz: hz }),
+      transmit: (hz) => this.transmit(hz),
+    });
     const box = /** @type {HTMLInputElement} */ (byId("keys-on"));
     box.checked = localStorage.getItem("keys") !== "off";
     box.addEventListener("change", () => localStorage.setItem("keys", box.checked ? "on" : "off"));
@@ -110,7 +119,8 @@ export class Controls {
     if (event.ctrlKey || event.metaKey || event.altKey || document.querySelector("dialog[open]")) return;
     const single = /** @type {HTMLInputElement} */ (byId("keys-on")).checked;
     if (!single && event.key !== "?") return;
-    if (event.key === "Enter" && event.target instanceof HTMLButtonElement) return;
+    if (event.key === "Enter" && (event.target instanceof HTMLButtonElement || event.target instanceof HTMLAnchorElement)) return;
+    if (event.target instanceof HTMLInputElement) return;
     const name = event.key.length === 1 ? event.key.toLowerCase() : event.key;
     const command = this.commands.find((c) => c.key === name);
     if (!command) return;
@@ -180,9 +190,29 @@ export class Controls {
     if (last) this.link.ask({ verb: "unmark", answer: last.id });
   }
 
-  async replay() {
+  /** @param {boolean} slow */
+  async replay(slow) {
     await this.sound.start();
-    this.link.ask({ verb: "replay" });
+    this.link.ask({ verb: "replay", ...(slow ? { on: true } : {}) });
+  }
+
+  /** @param {boolean} ear */
+  type(ear) {
+    if (ear) this.typed.open("Right ear at, kHz", (hz) => this.listen(hz));
+    else this.typed.open("You send at, kHz", (hz) => this.transmit(hz));
+  }
+
+  /** @param {"left" | "right"} ear */
+  filter(ear) {
+    const now = this.model.status?.filters?.[ear] ?? "usual";
+    const next = { narrow: "usual", usual: "wide", wide: "narrow" }[now] ?? "usual";
+    this.link.ask({ verb: "filter", text: `${ear} ${next}` });
+    this.notify(`Filter of the ${ear} ear: ${next}.`);
+  }
+
+  async toggleCues() {
+    await this.cues.toggle();
+    this.notify(this.cues.on ? "Each new cue makes a short sound." : "The cue is silent.");
   }
 
   async toggleSound() {

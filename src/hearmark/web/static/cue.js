@@ -15,8 +15,8 @@ const SIGNS = {
   none: '<path d="M24 50h52" stroke-width="10"/>',
 };
 
-/** @param {Model} model */
-export function showCue(model) {
+/** @param {Model} model @param {(cue: string) => void} changed is told each new cue */
+export function showCue(model, changed = () => {}) {
   const element = (/** @type {string} */ id) => /** @type {HTMLElement} */ (document.getElementById(id));
   let spoken = "";
   model.subscribe(() => {
@@ -27,6 +27,7 @@ export function showCue(model) {
     const band = element("cue");
     if (band.dataset.cue !== cue) {
       band.dataset.cue = cue;
+      changed(cue);
       element("cue-sign").innerHTML = `<g fill="none" stroke="currentColor" stroke-linecap="square">${SIGNS[cue] ?? SIGNS.none}</g>`;
     }
     const target = advice && !old ? advice.transmit_hz : null;

@@ -1,6 +1,8 @@
 // @ts-check
 /** Where we stand: own transmit frequency, where the advice sends us, and the spot in the right ear. */
 
+import { offset } from "./figures.js";
+
 /**
  * @typedef {import("./model.js").Model} Model
  * @typedef {import("./scales.js").Scales} Scales
@@ -13,7 +15,7 @@ const FACE = 'system-ui, "DejaVu Sans", sans-serif';
 export function drawLines(to, model, scales, palette) {
   const spot = shownSpot(model);
   if (spot !== null) line(to, scales, palette.soft, spot, 2, [3, 6]);
-  if (model.transmitHz !== null) line(to, scales, palette.own, model.transmitHz, 3, []);
+  if (model.transmitHz !== null) line(to, scales, palette.own, model.dragHz ?? model.transmitHz, model.dragHz === null ? 3 : 5, []);
 }
 
 /** @param {Model} model */
@@ -26,8 +28,9 @@ export function drawSigns(to, model, scales, palette) {
   const spot = shownSpot(model);
   if (spot !== null) sign(to, scales, palette.soft, palette.ink, spot, "right ear", "ring");
   const target = model.adviceHz();
-  const own = model.transmitHz;
-  if (own !== null) sign(to, scales, palette.own, palette.ink, own, "you", "wedge");
+  const own = model.dragHz ?? model.transmitHz;
+  const label = model.dragHz === null ? "you" : model.dragHz === snapped(model) ? "as advised" : offset(model.dragHz - model.dxHz, 2);
+  if (own !== null) sign(to, scales, palette.own, palette.ink, own, label, "wedge");
   if (target !== null && own !== null && Math.abs(target - own) > 20) {
     const [from, until] = [scales.x(own), clamp(scales, scales.x(target))];
     const y = scales.ground - 9;
@@ -46,6 +49,12 @@ export function drawSigns(to, model, scales, palette) {
     to.lineTo(until - side * 14, y + 8);
     to.fill();
   }
+}
+
+/** The advised place as it is asked for, in tens of hertz. @param {Model} model @returns {number | null} */
+export function snapped(model) {
+  const target = model.adviceHz();
+  return target === null ? null : Math.round(target / 10) * 10;
 }
 
 /** @param {Scales} scales @param {number} x */

@@ -1,0 +1,50 @@
+// @ts-check
+/** A frequency by its figures: what was typed, and the box for it. It stands in place of our own figures; nothing moves. */
+
+/**
+ * "+5.8" and "-2" are kilohertz from the DX, "18149.3" is absolute, "149.3" has his thousands. Nothing for anything else.
+ * @param {string} text @param {number} dxHz @returns {number | null}
+ */
+export function frequency(text, dxHz) {
+  const plain = text.trim().replace(/\s/g, "").replace(",", ".").replace("\u2212", "-");
+  if (!/^[+-]?(\d+\.?\d*|\.\d+)$/.test(plain)) return null;
+  const khz = Number(plain);
+  if (/^[+-]/.test(plain)) return Math.round(dxHz + khz * 1000);
+  if (khz < 1000 && dxHz >= 1e6) return Math.round(Math.floor(dxHz / 1e6) * 1e6 + khz * 1000);
+  return Math.round(khz * 1000);
+}
+
+export class Typed {
+  /** @param {import("./model.js").Model} model @param {(why: string) => void} refuse */
+  constructor(model, refuse) {
+    this.model = model;
+    this.form = /** @type {HTMLFormElement} */ (document.getElementById("typed"));
+    this.box = /** @type {HTMLInputElement} */ (document.getElementById("typed-khz"));
+    /** @type {(hz: number) => void} */
+    this.take = () => {};
+    this.form.addEventListener("submit", (event) => {
+      event.preventDefault();
+      const hz = frequency(this.box.value, model.dxHz);
+      if (hz === null) refuse(`\u201c${this.box.value}\u201d is no frequency: write +5.8, or 18149.3.`);
+      else this.take(hz);
+      this.close();
+    });
+    this.box.addEventListener("keydown", (event) => event.key === "Escape" && this.close());
+    this.box.addEventListener("blur", () => this.close());
+  }
+
+  /** @param {string} what @param {(hz: number) => void} take */
+  open(what, take) {
+    this.take = take;
+    this.box.value = "";
+    /** @type {HTMLElement} */ (document.getElementById("typed-what")).textContent = what;
+    this.form.classList.add("shown");
+    this.box.focus();
+  }
+
+  close() {
+    if (!this.form.classList.contains("shown")) return;
+    this.form.classList.remove("shown");
+    this.box.blur();
+  }
+}
