@@ -178,7 +178,7 @@ class VoiceExchange(Exchange):
         return float(np.sum(weight * self._frequency_hz[low:high]) / weight.sum())
 
     def _remember(self, held: _Held) -> None:
-        self._recent = [h for h in self._recent if h.answer.id != held.answer.id][-5:] + [held]
+        self._recent = [*[h for h in self._recent if h.answer.id != held.answer.id][-5:], held]
 
     def _begun(self, best: int, belief: float, time_s: float, now_s: float) -> list[Over | Turn | Answer]:
         again = abs(best - self._candidate) <= self._reach
