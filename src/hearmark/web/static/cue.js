@@ -44,7 +44,7 @@ export function showCue(model, changed = () => {}) {
     set("cue-chance", success === null || success === undefined ? "" : `${chance(success)} of calls there get through.`);
     // A dial that the program does not know is set by hand: then the figure to set it to stands here.
     const shown = own ?? target;
-    set("own-offset", shown === null ? "–" : `${offset(shown - model.dxHz, digits(shown - model.dxHz))} kHz`);
+    set("own-offset", shown === null ? "–" : `${offset(shown - model.dxHz, Math.abs(shown - model.dxHz) < 100_000 ? digits(shown - model.dxHz) : 0)} kHz`);
     const barred = own !== null && model.allowed !== null && model.allowed.known
       && !model.allowed.intervals_hz.some(([low, high]) => own >= low && own <= high);
     const unchecked = model.allowed === null || !model.allowed.known;

@@ -32,7 +32,7 @@ export function drawSigns(to, model, scales, palette) {
   const label = model.dragHz === null ? "you" : model.dragHz === snapped(model) ? "as advised" : offset(model.dragHz - model.dxHz, 2);
   if (own !== null) sign(to, scales, palette.own, palette.ink, own, label, "wedge");
   if (target !== null && own !== null && Math.abs(target - own) > 20) {
-    const [from, until] = [scales.x(own), clamp(scales, scales.x(target))];
+    const [from, until] = [clamp(scales, scales.x(own)), clamp(scales, scales.x(target))];
     const y = scales.ground - 9;
     if (Math.abs(until - from) < 14) return;
     const side = Math.sign(until - from);
