@@ -41,6 +41,14 @@ def no_serious_fault(page: Any, where: str = "html") -> None:
     assert [found for found in page.evaluate(run, where) if found[0] in ("serious", "critical")] == []
 
 
+def small(path: Path) -> None:
+    """The picture with few colours: half of the size, and nobody sees it."""
+    from PIL import Image
+
+    picture = Image.open(path).convert("RGB")
+    picture.quantize(192, Image.Quantize.MAXCOVERAGE, dither=Image.Dither.NONE).save(path, optimize=True)
+
+
 @pytest.fixture
 def serve() -> Iterator[Callable[..., Server]]:
     """Starts servers on free ports; ends them all after the test."""

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from conftest import until
+from conftest import small, until
 
 from hearmark.practice.lesson import lesson_from, levels
 from hearmark.practice.room import Room
@@ -245,3 +245,5 @@ def test_picture_for_the_docs(serve_room: Any, new_page: Open, tmp_path: Path) -
     path = (ROOT / "docs" if os.environ.get("HEARMARK_PICTURES") else tmp_path) / "practice.png"
     page.screenshot(path=str(path))
     assert path.stat().st_size > 20_000
+    if os.environ.get("HEARMARK_PICTURES"):
+        small(path)

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from conftest import AXE, no_serious_fault, until
+from conftest import AXE, no_serious_fault, small, until
 from script import DX_HZ, VIEW, ScriptedEngine, script, stream
 
 from hearmark.commands.chase import open_board
@@ -35,7 +35,7 @@ ROOT = Path(__file__).parents[2]
 MODEL = "globalThis.hearmark.model"
 MIDDLE_S = 20 * 12 + 8.7
 PLAN = Plan(VIEW.dx_hz, VIEW.window_low_hz, VIEW.window_high_hz, "usb")
-SETTINGS = settings_from({"station": {"call": "N0ZZ", "locator": "EN34lj", "licence": "us-extra"}})
+SETTINGS = settings_from({"station": {"call": "N0QSX", "locator": "EN34lj", "licence": "us-extra"}})
 SIZES = {"desk": (1280, 720), "tablet": (1024, 768)}
 SPOTS = """DX de N0AA: 18143.5 VP8QRX up 5-10
 DX de N0AB: 14025.0 3Y0QSX up 2
@@ -70,11 +70,13 @@ def views(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
         book.name("VP8QRX")
         board = open_board(SETTINGS, book)
         board.paste(SPOTS)
-        room = Room(levels(), "N0ZZ", alone=False)
+        room = Room(levels(), "N0QSX", alone=False)
         room.start()
         more = [
             *practice_routes(room),
-            *setup.routes(setup.SetUp(SETTINGS, folder / "settings.toml", find=lambda: ["127.0.0.1:4532"])),
+            *setup.routes(
+                setup.SetUp(SETTINGS, Path("~/.config/hearmark/settings.toml"), find=lambda: ["127.0.0.1:4532"])
+            ),
             *after.routes(after.After(record, book, begun)),
         ]
         session = LiveSession(
@@ -144,6 +146,8 @@ def test_a_view_full_of_data(views: Server, chromium: Any, tmp_path: Path, view:
     kept = ROOT / "docs" / f"{view}.png" if in_docs else Path(look or tmp_path) / f"{view}-{scheme}-{size}.png"
     page.screenshot(path=str(kept))
     assert kept.stat().st_size > 20_000
+    if in_docs:
+        small(kept)
     assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
     if view in ("page", "practice-lessons"):
         assert page.evaluate("document.documentElement.scrollHeight <= innerHeight")

@@ -39,7 +39,7 @@ def log() -> None:
 @click.option("--locator", default="", help="His locator.")
 @click.option("--sat-name", default="", help="Satellite.")
 @click.option("--prop-mode", default="", help="Propagation mode by its ADIF name.")
-@click.option("--notes", default="")
+@click.option("--notes", default="", help="Words of your own.")
 @click.option("--calls-made", type=int, help="How often you called.")
 @click.option("--took-s", "seconds", type=float, help="Seconds from the first call to the contact.")
 @click.option("--habit", default="", help="How the DX moved.")
