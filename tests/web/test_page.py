@@ -524,3 +524,12 @@ def test_filters_and_the_sound_of_the_cue_by_key(page: Any) -> None:
     until(page, "globalThis.hearmark.cues.played.call === 1")
     page.keyboard.press("c")
     until(page, "!globalThis.hearmark.cues.on")
+
+
+def test_where_the_browser_gives_no_sound_that_is_said(serve: Serve, new_page: Open) -> None:
+    page = new_page(serve(start_s=MIDDLE_S).url)
+    page.evaluate("Object.defineProperty(BaseAudioContext.prototype, 'audioWorklet', { get: () => undefined })")
+    page.keyboard.press("s")
+    until(page, "document.getElementById('notice').textContent.startsWith('No sound here')")
+    assert page.get_attribute("button[data-key='s']", "aria-pressed") == "false"
+    assert page.evaluate(f"{MODEL}.status.sound") is False

@@ -193,7 +193,8 @@ export class Controls {
   /** @param {boolean} slow */
   async replay(slow) {
     await this.sound.start();
-    this.link.ask({ verb: "replay", ...(slow ? { on: true } : {}) });
+    if (this.sound.trouble) this.notify(this.sound.trouble);
+    else this.link.ask({ verb: "replay", ...(slow ? { on: true } : {}) });
   }
 
   /** @param {boolean} ear */
@@ -221,7 +222,8 @@ export class Controls {
       this.link.ask({ verb: "sound", on: false });
     } else {
       await this.sound.start();
-      this.link.ask({ verb: "sound", on: true });
+      if (this.sound.trouble) this.notify(this.sound.trouble);
+      else this.link.ask({ verb: "sound", on: true });
     }
     this.model.changed();
   }

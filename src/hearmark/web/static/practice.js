@@ -44,6 +44,7 @@ function heardS() {
 async function turnSound(on) {
   if (on) await sound.start();
   else await sound.stop();
+  if (on && sound.trouble) notify(sound.trouble);
   ask({ verb: "sound", on });
   model.changed();
 }

@@ -13,6 +13,8 @@ export class Sound {
     this.player = null;
     /** @type {Report | null} */
     this.report = null;
+    /** Why there is no sound, in one sentence. */
+    this.trouble = "";
     this.onReport = () => {};
   }
 
@@ -24,6 +26,13 @@ export class Sound {
       } catch {
         this.context = new AudioContext({ latencyHint: "interactive" });
       }
+      if (!this.context.audioWorklet) {
+        await this.context.close();
+        this.context = null;
+        this.trouble = "No sound here: browsers play it only on pages of the machine that serves them (127.0.0.1), or over an encrypted link.";
+        return;
+      }
+      this.trouble = "";
       await this.context.audioWorklet.addModule(new URL("./player.js", import.meta.url));
       this.player = new AudioWorkletNode(this.context, "hearmark-player", { numberOfInputs: 0, outputChannelCount: [2] });
       this.player.port.onmessage = (event) => {
