@@ -46,22 +46,29 @@ def whole(path: Path, room: Room, host: str = "127.0.0.1") -> Server:
     return Server(LiveSession(stream(), ScriptedEngine(), VIEW), host, 0, more)
 
 
-@pytest.fixture
-def server(tmp_path: Path) -> Iterator[Server]:
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return tmp_path_factory.mktemp("doors")
+
+
+@pytest.fixture(scope="module")
+def server(folder: Path) -> Iterator[Server]:
     room = Room(levels(), alone=False)
     room.start()
-    with whole(tmp_path, room) as running:
+    with whole(folder, room) as running:
         yield running
     room.stop()
 
 
-@pytest.fixture
-def wide(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Server]:
+@pytest.fixture(scope="module")
+def wide(folder: Path) -> Iterator[Server]:
     """A server that takes its address for one that others reach."""
-    monkeypatch.setattr("hearmark.web.server._is_loopback", lambda host: False)
     room = Room(levels(), alone=False)
     room.start()
-    with whole(tmp_path, room) as running:
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("hearmark.web.server._is_loopback", lambda host: False)
+        made = whole(folder, room)
+    with made as running:
         yield running
     room.stop()
 
@@ -118,7 +125,7 @@ def test_another_name_is_refused_everywhere(server: Server, path: str, host: str
 
 
 @pytest.mark.parametrize("path", POSTED)
-def test_only_our_own_pages_may_post(server: Server, path: str, tmp_path: Path) -> None:
+def test_only_our_own_pages_may_post(server: Server, path: str, folder: Path) -> None:
     url = server.url.rstrip("/") + path
     ours = f"http://127.0.0.1:{server.port}"
     for origin in FOREIGN:
@@ -126,8 +133,9 @@ def test_only_our_own_pages_may_post(server: Server, path: str, tmp_path: Path) 
         answer = httpx.post(url, content=b'{"part": "call", "values": {}}', headers=headers)
         assert answer.status_code == 403, origin
         assert "only for pages of this server" in answer.json()["trouble"]
-    assert not (tmp_path / "settings.toml").exists()
+    assert not (folder / "settings.toml").exists()
     assert httpx.post(url, content=b'{"part": "call", "values": {}}', headers={"origin": ours}).status_code == 200
+    (folder / "settings.toml").unlink(missing_ok=True)
     assert httpx.get(url).status_code == 405
     assert httpx.put(url, content=b"", headers={"origin": ours}).status_code == 405
     assert httpx.request("DELETE", url, headers={"origin": "http://evil.example"}).status_code == 403

@@ -132,7 +132,9 @@ def tcp(address: str, datatype: str, rate_hz: float, center_hz: float, skip_byte
     try:
         link = socket.create_connection((host.strip("[]"), int(port)), timeout=CONNECT_S)
     except OSError as error:
-        raise HearmarkError(f"Nothing answers at {address} ({error}); start the sample server there first.") from error
+        raise HearmarkError(
+            f"Nothing answers at {address} ({error.strerror or error}); start the sample server there first."
+        ) from error
     link.settimeout(None)
 
     def stop() -> None:

@@ -131,7 +131,9 @@ export function drawAxis(to, model, scales, palette) {
   to.textAlign = "right";
   to.fillStyle = palette.soft;
   to.font = `15px ${FACE}`;
-  to.fillText("listens", scales.left - 14, scales.ground - 26);
-  to.fillText("next", scales.left - 14, scales.ground - 8);
+  if (model.ear) {
+    to.fillText("listens", scales.left - 14, scales.ground - 26);
+    to.fillText("next", scales.left - 14, scales.ground - 8);
+  }
   to.fillText("kHz", scales.left - 14, y + 51);
 }
