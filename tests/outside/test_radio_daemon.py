@@ -13,6 +13,7 @@ from hearmark.radio.daemon import DaemonRadio
 from hearmark.radio.keeper import Keeper, Wish
 from hearmark.radio.moves import Moves
 from hearmark.radio.port import KeyDown, RadioLost
+from hearmark.radio.trial import find_control, try_split
 
 PLAN = Plan(18_143_500.0, 18_148_500.0, 18_153_500.0, "usb")
 CALL = 18_151_000.0
@@ -142,3 +143,23 @@ def test_daemon_killed_and_back(daemon: Daemon) -> None:
     assert not status.is_set
     assert status.dials is not None
     assert status.dials.dial_hz == 145_000_000.0  # the dummy's own start: nothing was written after the return
+
+
+@pytest.mark.parametrize("split", [False, True])
+def test_split_is_tried_and_put_back(daemon: Daemon, split: bool) -> None:
+    assert find_control([daemon.port]) == [f"127.0.0.1:{daemon.port}"]
+    radio = DaemonRadio("127.0.0.1", daemon.port)
+    radio.set_dial(18_143_500.0)
+    if split:
+        radio.set_split(True)
+        radio.set_other(18_150_000.0)
+    before = radio.read()
+    found = try_split(radio)
+    assert found.ok is True, found.say
+    assert "tested and put back" in found.say
+    after = radio.read()
+    for name in ("dial_hz", "other_hz", "split", "mode", "rit_hz", "xit_hz", "locked"):
+        assert getattr(after, name) == getattr(before, name), name
+    radio.set_split(True)
+    assert radio.read().other_hz == (18_150_000.0 if split else 146_000_000.0)
+    radio.close()

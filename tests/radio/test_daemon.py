@@ -101,6 +101,17 @@ def test_a_radio_without_something_is_known_to_be_so(others: dict[str, str], mis
         assert dials.split is False
 
 
+def test_a_key_that_is_told_at_first_and_then_no_more_is_not_known() -> None:
+    port, now, _ = radio()
+    assert port.keyed() is False
+    now["get_ptt"] = "RPRT -11"
+    assert port.keyed() is None
+    assert port.read().keyed is None
+    now["get_ptt"] = "RPRT -6"
+    with pytest.raises(RadioRefused, match="get_ptt"):
+        port.keyed()
+
+
 @pytest.mark.parametrize(
     ("command", "says", "sentence"),
     [

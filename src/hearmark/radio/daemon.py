@@ -40,6 +40,14 @@ def address(text: str) -> tuple[str, int]:
     return host, int(port)
 
 
+NOT_THERE = ("RPRT -4", "RPRT -11")
+"""Not implemented, not available (Hamlib's rig.h, rig_errcode_e)."""
+
+
+class NotThere(RadioRefused):
+    """The radio has no such thing."""
+
+
 class DaemonRadio:
     """A port over the daemon's connection. Raises RadioLost when nobody answers at `host`:`port`."""
 
@@ -98,7 +106,11 @@ class DaemonRadio:
         """The key; None when the radio does not report it."""
         if not self._has.key:
             return None
-        return self._number(self._field(self._ask("get_ptt", self._main), "PTT")) != 0
+        try:
+            return self._number(self._field(self._ask("get_ptt", self._main), "PTT")) != 0
+        except NotThere:
+            # The daemon answers from its memory for a while even for a radio that cannot tell
+            return None
 
     def set_dial(self, hz: float) -> None:
         """Main dial."""
@@ -261,6 +273,8 @@ class DaemonRadio:
             lines.append(line)
             if len(lines) > 50:
                 self._lose("does not end its reply")
+        if line in NOT_THERE:
+            raise NotThere(f"The radio refuses {command} ({line}).")
         if line != "RPRT 0":
             raise RadioRefused(f"The radio refuses {command} ({line}).")
         return lines

@@ -23,6 +23,8 @@ PORTS = tuple(range(PORT, PORT + 8, 2)) + tuple(range(PORT + 1, PORT + 8, 2))
 """Where radio control usually listens: rigctld(1) names the first; two apart for further radios, common practice."""
 FIND_S = 0.3
 AWAY_HZ = 1_000.0
+TRIES = 3
+"""Hamlib's daemon leaves out a command that would set what it remembers from half a second ago: said again, it acts."""
 KEY_WAIT_S = 20.0
 """For so long a trial waits to put things back when the operator began to send in its middle."""
 
@@ -107,8 +109,18 @@ def _tried(port: Port, before: Dials, clock: Callable[[], float], sleep: Callabl
 def _do(moves: Moves, step: Step, undo: Step, done: list[Step]) -> str:
     """One step, its undoing kept first; why it failed, or nothing."""
     done.append(undo)
-    failed = moves.do(step)
-    return "" if failed is None else failed.why
+    return _again(moves, step)
+
+
+def _again(moves: Moves, step: Step) -> str:
+    """A step, said again if the radio does not show it; why it failed, or nothing. Raises KeyDown."""
+    why = ""
+    for _ in range(TRIES):
+        failed = moves.do(step)
+        if failed is None:
+            return ""
+        why = failed.why
+    return why
 
 
 def _put_back(moves: Moves, done: list[Step], clock: Callable[[], float], sleep: Callable[[float], None]) -> str:
@@ -119,14 +131,14 @@ def _put_back(moves: Moves, done: list[Step], clock: Callable[[], float], sleep:
             continue
         while True:
             try:
-                failed = moves.do(step)
+                why = _again(moves, step)
             except KeyDown as error:
                 if clock() >= end_s:
                     return str(error)
                 sleep(0.1)
                 continue
-            if failed is not None:
-                return failed.why
+            if why:
+                return why
             break
     return ""
 
