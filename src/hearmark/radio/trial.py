@@ -101,7 +101,9 @@ def _tried(port: Port, before: Dials, clock: Callable[[], float], sleep: Callabl
         return Trial(False, f"radio answers ({where}), but split does not work: {why}; put back as it was", now)
     tried = "its transmit side moves, split was on and stayed on" if before.split else "split works"
     key = (
-        "" if before.keyed is not None else "; it does not report its key, so see to it that you do not send meanwhile"
+        ""
+        if before.keyed is not None and now.keyed is not None
+        else "; it does not report its key, so see to it that you do not send meanwhile"
     )
     return Trial(True, f"radio answers ({where}), {tried}: tested and put back{key}", now)
 
