@@ -13,6 +13,7 @@ from typing import Any
 from conftest import until
 
 from hearmark.chase.node import Node
+from hearmark.chase.watch import Operation
 from hearmark.log.store import Store
 from hearmark.settings import settings_from
 from hearmark.web.board import Board
@@ -95,3 +96,21 @@ def test_page_takes_pasted_spots_and_shows_why(serve: Callable[..., Server], new
     assert "Falkland Is. never worked" in text
     assert "listens 18148.5 to 18153.5" in text
     assert page.evaluate("document.getElementById('lines').value") == "DX de broken", "to be mended"
+
+
+def test_announced_operations_are_shown_band_by_band() -> None:
+    operations = (Operation("VP8AA", bands=("20m", "17m")), Operation("3Y0J", until=NOW.date() - timedelta(days=3)))
+    told = Board(operations=operations).today(NOW)
+    assert told["announced"] == 2
+    assert {(one["call"], one["band"], one["level"]) for one in told["chances"]} == {
+        ("VP8AA", "20m", "new"), ("VP8AA", "17m", "new"),
+    }  # fmt: skip
+    assert Board().today(NOW) == {"announced": 0, "chances": []}
+
+
+def test_page_says_when_nothing_is_announced(serve: Callable[..., Server], new_page: Callable[..., Any]) -> None:
+    server = serve()
+    page = new_page(server.url)
+    page.goto(server.url + "chase")
+    until(page, "document.getElementById('today-none').textContent.startsWith('Nothing is announced here')")
+    assert not page.is_visible("#today")

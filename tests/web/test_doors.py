@@ -26,7 +26,7 @@ from hearmark.web.server import LARGEST_REQUEST, Server
 from hearmark.web.setup import SetUp
 from hearmark.web.setup import routes as setup_routes
 
-ASKED = ("/path/forecast?from=JO50&to=JO51", "/chase/list", "/setup/form", "/after/facts")
+ASKED = ("/path/forecast?from=JO50&to=JO51", "/chase/list", "/chase/today", "/setup/form", "/after/facts")
 POSTED = ("/chase/paste", "/setup/check", "/setup/find", "/setup/save")
 SOCKETS = ("/link", "/practice/link")
 FOREIGN = (

@@ -35,7 +35,9 @@ ROOT = Path(__file__).parents[2]
 MODEL = "globalThis.hearmark.model"
 MIDDLE_S = 20 * 12 + 8.7
 PLAN = Plan(VIEW.dx_hz, VIEW.window_low_hz, VIEW.window_high_hz, "usb")
-SETTINGS = settings_from({"station": {"call": "N0QSX", "locator": "EN34lj", "licence": "us-extra"}})
+STATION = {"call": "N0QSX", "locator": "EN34lj", "licence": "us-extra"}
+SETTINGS = settings_from({"station": STATION})
+WATCH = "call,since,until,bands,modes\nVK9QTH,2026-01-01,,40m 20m 15m,CW\nZS8QRV,,,20m 17m,\n"
 SIZES = {"desk": (1280, 720), "tablet": (1024, 768)}
 SPOTS = """DX de N0AA: 18143.5 VP8QRX up 5-10
 DX de N0AB: 14025.0 3Y0QSX up 2
@@ -68,7 +70,8 @@ def views(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
         for call, hz in (("ZS8QRV", 21_295e3), ("3Y0QSX", 10_105e3), ("VP8QRT", 24_945e3)):
             book.log(Entry(call=call, sent="59", received="59"), hz, hz + 3000, "usb", 60.0)
         book.name("VP8QRX")
-        board = open_board(SETTINGS, book)
+        (folder / "watch.csv").write_text(WATCH, encoding="utf-8")
+        board = open_board(settings_from({"station": STATION, "log": {"watch": str(folder / "watch.csv")}}), book)
         board.paste(SPOTS)
         room = Room(levels(), "N0QSX", alone=False)
         room.start()
@@ -97,6 +100,7 @@ def air(page: Any) -> None:
 
 def chase(page: Any) -> None:
     until(page, "document.querySelectorAll('#rows tbody tr').length === 6", 60.0)
+    until(page, "document.querySelectorAll('#today tbody tr').length === 5", 60.0)
 
 
 def path(page: Any) -> None:

@@ -8,10 +8,11 @@ from datetime import UTC, datetime, timedelta
 from threading import Lock
 from typing import Any
 
-from hearmark.chase.document import row_dict
+from hearmark.chase.document import chance_dict, row_dict
 from hearmark.chase.node import MOST_SPOTS, Node
 from hearmark.chase.ranking import Known, PathChance, rank
 from hearmark.chase.spots import SpotLine, read_spots
+from hearmark.chase.today import chances
 from hearmark.chase.watch import Operation
 from hearmark.duplex.privileges import Table
 from hearmark.log.entities import Entities
@@ -21,6 +22,7 @@ from hearmark.web.logbook import Logbook
 
 FORGOTTEN = timedelta(hours=2)
 SHOWN = 60
+SHOWN_TODAY = 40
 
 
 class Board:
@@ -55,6 +57,12 @@ class Board:
         with self._lock:
             self._spots.extend(found)
         return {"spots": len(found), "lines_not_read": strange}
+
+    def today(self, now: datetime | None = None) -> dict[str, Any]:
+        """Announced operations that are on in the coming 24 hours, band by band, the best first."""
+        counted = Worked() if self._logbook is None else self._logbook.counted
+        found = chances(self._operations, self._entities, counted, self._path, now or datetime.now(UTC))
+        return {"announced": len(self._operations), "chances": [chance_dict(one) for one in found[:SHOWN_TODAY]]}
 
     def rows(self, now: datetime | None = None) -> dict[str, Any]:
         """The ranked list, the best first, and how the node is."""

@@ -50,6 +50,7 @@ def make_app(session: LiveSession, hosts: Iterable[str], more: Sequence[BaseRout
         asked_route("/path/forecast", lambda query: session.forecaster.answer(query)),
         page_route("/chase", "chase.html"),
         asked_route("/chase/list", lambda _: session.board.rows()),
+        asked_route("/chase/today", lambda _: session.board.today()),
         posted_route("/chase/paste", lambda body: session.board.paste(body.decode("utf-8", "replace")), LARGEST_PASTE),
         *more,
         page_route("/static/{name}"),

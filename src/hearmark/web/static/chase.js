@@ -9,6 +9,7 @@
  */
 
 const EVERY_MS = 10_000;
+const TODAY_MS = 600_000;
 
 /** @param {string} id */
 function byId(id) {
@@ -40,17 +41,80 @@ function show(answer) {
   body.replaceChildren(...answer.rows.map(rowOf));
 }
 
+/**
+ * @typedef {{call: string, entity_name: string | null, band: string, mode: string, level: string, best_utc_hour: number | null,
+ *   probability: number | null, hours: (number | null)[], score: number, notes: string | null}} Chance
+ */
+
+/** @type {Record<string, string>} */
+const KINDS = { cw: "Morse", phone: "phone", digital: "digital" };
+/** @type {Record<string, string>} */
+const NEEDS = {
+  new: "never worked", band: "not on this band", mode: "not in this kind of mode", slot: "not in this kind of mode on this band",
+  unconfirmed: "worked, not confirmed", done: "worked and confirmed",
+};
+
+async function refreshToday() {
+  try {
+    const answer = await (await fetch("/chase/today")).json();
+    const none = byId("today-none");
+    none.hidden = !answer.trouble && answer.chances.length > 0;
+    none.textContent = answer.trouble ?? (answer.announced ? "None of the announced operations is on."
+      : "Nothing is announced here: name a list of operations as watch under [log] in the settings (call, since, until, bands).");
+    byId("today").hidden = !none.hidden;
+    if (!answer.trouble) /** @type {HTMLElement} */ (document.querySelector("#today tbody")).replaceChildren(...answer.chances.map(chanceOf));
+  } catch {
+    byId("today-none").textContent = "No link to the program; trying again.";
+  }
+}
+
+/** @param {Chance} chance */
+function chanceOf(chance) {
+  const line = document.createElement("tr");
+  const best = chance.probability === null || chance.best_utc_hour === null ? "no path known"
+    : chance.probability < 0.005 ? "closed" : `${String(chance.best_utc_hour).padStart(2, "0")} h, ${Math.round(100 * chance.probability)} %`;
+  const cells = [(100 * chance.score).toFixed(1), pathOf(chance.call), chance.band, KINDS[chance.mode] ?? chance.mode, chance.entity_name ?? "?",
+    best, hoursOf(chance.hours), [NEEDS[chance.level] ?? chance.level, chance.notes].filter(Boolean).join("; ")];
+  for (const content of cells) {
+    const cell = document.createElement("td");
+    cell.append(content);
+    line.append(cell);
+  }
+  return line;
+}
+
+/** A bar an hour, none to sure; the words beside it say the best. @param {(number | null)[]} hours */
+function hoursOf(hours) {
+  const make = (/** @type {string} */ kind, /** @type {Record<string, number | string>} */ of) => {
+    const made = document.createElementNS("http://www.w3.org/2000/svg", kind);
+    for (const [name, value] of Object.entries(of)) made.setAttribute(name, String(value));
+    return made;
+  };
+  const picture = make("svg", { viewBox: "0 0 216 26", "aria-hidden": "true" });
+  hours.forEach((chance, hour) => {
+    const tall = Math.round(24 * (chance ?? 0));
+    picture.append(make("rect", { x: hour * 9, y: 25 - tall, width: 7, height: tall }));
+  });
+  picture.append(make("line", { x1: 0, x2: 216, y1: 25.5, y2: 25.5 }));
+  return picture;
+}
+
+/** @param {string} call */
+function pathOf(call) {
+  const path = document.createElement("a");
+  path.href = `/path?to=${encodeURIComponent(call)}`;
+  path.target = "hearmark-path";
+  path.textContent = call;
+  return path;
+}
+
 /** @param {Row} row */
 function rowOf(row) {
   const line = document.createElement("tr");
   line.dataset.doubted = String(row.probably !== null);
   line.dataset.duplicate = String(row.duplicate);
-  const path = document.createElement("a");
-  path.href = `/path?to=${encodeURIComponent(row.call)}`;
-  path.target = "hearmark-path";
-  path.textContent = row.call;
   const cells = [
-    (100 * row.score).toFixed(1), path, (row.frequency_hz / 1000).toFixed(1), row.mode.toUpperCase(),
+    (100 * row.score).toFixed(1), pathOf(row.call), (row.frequency_hz / 1000).toFixed(1), row.mode.toUpperCase(),
     row.entity_name ?? "?", row.why.join("; "),
   ];
   for (const text of cells) {
@@ -78,3 +142,5 @@ byId("paste").addEventListener("submit", async (event) => {
 
 void refresh();
 setInterval(() => void refresh(), EVERY_MS);
+void refreshToday();
+setInterval(() => void refreshToday(), TODAY_MS);
