@@ -51,3 +51,18 @@ def test_impossible_wishes(wish: Wish, sentence: str) -> None:
 def test_custom_of_the_bands() -> None:
     assert (usual_mode(7_130_000.0), usual_mode(14_195_000.0)) == ("lsb", "usb")
     assert [usual_mode(1000.0 * khz) for khz in (7_023, 14_023, 18_080.5, 18_143.5)] == ["cw", "cw", "cw", "usb"]
+
+
+def test_the_recording_of_the_settings_is_played_and_its_centre_is_the_one_given(tmp_path: Path) -> None:
+    soundfile.write(tmp_path / "a.wav", np.zeros((4_000, 2)), 24_000)
+    receiver = {"kind": "recording", "file": "a.wav", "folder": str(tmp_path), "center_khz": 18_149.0}
+    heard = open_live(Wish(dx_hz=18_143_500.0), settings_from({"receiver": receiver}))
+    first = next(heard.events)
+    assert isinstance(first, Block)
+    assert (heard.title, heard.paced, first.center_hz) == ("a.wav", True, 18_149_000.0)
+    with pytest.raises(HearmarkError, match="Which recording"):
+        open_live(Wish(dx_hz=18_143_500.0), settings_from({"receiver": {"kind": "recording"}}))
+
+
+def test_only_the_demo_is_invented() -> None:
+    assert open_live(Wish(demo=True), Settings()).invented

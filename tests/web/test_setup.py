@@ -3,11 +3,13 @@
 import json
 import re
 import socket
+import sys
 import threading
 import time
 import tomllib
 from collections.abc import Iterator
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -109,6 +111,52 @@ def test_a_receiver_that_is_silent_is_not_waited_for_without_end(
     monkeypatch.setattr(receiving, "PATIENCE_S", 0.5)
     with pytest.raises(HearmarkError, match="sends no samples"):
         check_receiver(over_tcp(iq.address), tmp_path)
+
+
+class Cards:
+    """In place of the sound library: two cards, of which one has two inputs and brings noise at the pace of life."""
+
+    class PortAudioError(Exception): ...
+
+    @staticmethod
+    def query_devices() -> list[dict[str, Any]]:
+        return [{"name": "Speakers", "max_input_channels": 0}, {"name": "Receiver I/Q", "max_input_channels": 2}]
+
+    class InputStream:
+        def __init__(self, rate_hz: float, _: int, device: Any, channels: int, __: str, callback: Any) -> None:
+            if device != "Receiver I/Q":
+                raise Cards.PortAudioError("no such device")
+            self._ends = threading.Event()
+            self._thread = threading.Thread(target=self._run, args=(rate_hz, channels, callback), daemon=True)
+
+        def _run(self, rate_hz: float, channels: int, callback: Any) -> None:
+            rng, begun, sent = np.random.default_rng(3), time.monotonic(), 0
+            while not self._ends.wait(max(0.0, begun + sent / rate_hz - time.monotonic())):
+                data = (rng.standard_normal((960, channels)) * 0.01 / np.sqrt(2)).astype(np.float32)
+                moment = SimpleNamespace(inputBufferAdcTime=sent / rate_hz)
+                callback(data, 960, moment, SimpleNamespace(input_overflow=False))
+                sent += 960
+
+        def start(self) -> None:
+            self._thread.start()
+
+        def close(self) -> None:
+            self._ends.set()
+
+
+def test_a_sound_card_is_offered_and_heard(monkeypatch: pytest.MonkeyPatch, setup: SetUp) -> None:
+    monkeypatch.setitem(sys.modules, "sounddevice", Cards)  # type: ignore[arg-type]
+    assert setup.form()["cards"] == ["Receiver I/Q"]
+    card = {"receiver__kind": "card", "receiver__device": "Receiver I/Q", "receiver__center_khz": "14025"}
+    told = setup.check(asked("receiver", **card))
+    assert told["ok"] is True, told["say"]
+    assert told["say"].startswith("hearing -40 dBFS, ")
+    untold = setup.check(asked("receiver", **{**card, "receiver__center_khz": "0"}))
+    assert untold["ok"] is None
+    assert "give the centre of its band" in untold["say"]
+    other = setup.check(asked("receiver", **{**card, "receiver__device": "Line"}))
+    assert other["ok"] is False
+    assert "The sound card cannot be opened" in other["say"]
 
 
 def recorded(folder: Path, name: str = "night") -> None:
