@@ -3,7 +3,7 @@
 The engine hears a pile-up of two minutes over and over at the pace of life, with two-ear sound on. Once a minute the
 browser collects its garbage and tells what is left: JavaScript heap, DOM nodes, listeners (Chrome DevTools Protocol,
 HeapProfiler.collectGarbage and Performance.getMetrics); beside it the resident memory of engine and server (Linux).
-The growth is the slope of a line through the minutes after the fifth: until then stores fill that are bounded.
+The growth is the median slope over the minutes after the fifteenth: until then stores fill that are bounded.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from scipy.stats import theilslopes
 
 LOOP_S = 120
 NAMES = ("JSHeapUsedSize", "Nodes", "JSEventListeners")
@@ -31,21 +32,23 @@ class TabMeter:
         self._link.send("Performance.enable")
 
     def read(self) -> tuple[float, int, int]:
-        """JavaScript heap in MiB, DOM nodes, listeners."""
-        for _ in range(2):
+        """JavaScript heap in MiB, DOM nodes, listeners: the least of three looks, as messages may be on their way."""
+        looks = []
+        for _ in range(3):
             self._link.send("HeapProfiler.collectGarbage")
-        told = {one["name"]: one["value"] for one in self._link.send("Performance.getMetrics")["metrics"]}
-        heap, nodes, listeners = (told[name] for name in NAMES)
+            told = {one["name"]: one["value"] for one in self._link.send("Performance.getMetrics")["metrics"]}
+            looks.append([told[name] for name in NAMES])
+        heap, nodes, listeners = (min(column) for column in zip(*looks, strict=True))
         return heap / 2**20, int(nodes), int(listeners)
 
 
-def growth_per_hour(minutes: list[float], values: list[float], settled_min: float = 5.0) -> float:
-    """Slope of a line through what was measured after the stores are full; NaN for less than three points."""
+def growth_per_hour(minutes: list[float], values: list[float], settled_min: float = 15.0) -> float:
+    """Median slope (Theil and Sen) of what was measured after the stores are full; NaN for less than three points."""
     points = [(m, v) for m, v in zip(minutes, values, strict=True) if m >= settled_min]
     if len(points) < 3:
         return float("nan")
     x, y = np.array(points).T
-    return float(60.0 * np.polyfit(x, y, 1)[0])
+    return float(60.0 * theilslopes(y, x).slope)
 
 
 def serve(rate_hz: int) -> None:

@@ -533,3 +533,27 @@ def test_where_the_browser_gives_no_sound_that_is_said(serve: Serve, new_page: O
     until(page, "document.getElementById('notice').textContent.startsWith('No sound here')")
     assert page.get_attribute("button[data-key='s']", "aria-pressed") == "false"
     assert page.evaluate(f"{MODEL}.status.sound") is False
+
+
+@pytest.mark.parametrize("size", [(1280, 720), (1024, 768)])
+def test_no_sheet_hides_the_cue_or_stops_the_ladder(page: Any, size: tuple[int, int]) -> None:
+    page.set_viewport_size({"width": size[0], "height": size[1]})
+    settle(page)
+    covered = """(id) => {
+      const box = document.getElementById(id).getBoundingClientRect();
+      const word = document.getElementById("cue-word"), range = document.createRange();
+      range.selectNodeContents(word);
+      const cue = range.getBoundingClientRect();
+      return box.left < cue.right && box.right > cue.left && box.top < cue.bottom && box.bottom > cue.top;
+    }"""
+    for sheet in ("help", "say", "contact"):
+        page.evaluate(f"document.getElementById('{sheet}').show()")
+        for cue in ("listen", "call", "move"):
+            page.evaluate(f"{MODEL}.advice = {{...{MODEL}.advice, cue: '{cue}'}}; {MODEL}.changed()")
+            settle(page)
+            assert not page.evaluate(covered, sheet), (sheet, cue)
+        sizes = page.evaluate(f"(({{scrollHeight: a, clientHeight: b}}) => [a, b])(document.getElementById('{sheet}'))")
+        assert sizes[0] <= sizes[1] + 1 or (sheet == "help" and size[0] == 1024), sheet
+        assert page.evaluate(f"!document.getElementById('{sheet}').matches(':modal')")
+        page.keyboard.press("Escape")
+        assert page.evaluate(f"!document.getElementById('{sheet}').open")

@@ -39,7 +39,7 @@ export class Contact {
     input("contact-notes").value = "";
     element("contact-known").textContent = told(station);
     element("contact-slots").replaceChildren(...slotRows(station));
-    this.dialog.showModal();
+    this.dialog.show();
     const first = input(station.call ? "contact-sent" : "contact-call");
     first.focus();
     first.select();

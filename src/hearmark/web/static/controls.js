@@ -116,7 +116,10 @@ export class Controls {
 
   /** @param {KeyboardEvent} event */
   onKey(event) {
-    if (event.ctrlKey || event.metaKey || event.altKey || document.querySelector("dialog[open]")) return;
+    const sheet = /** @type {HTMLDialogElement | null} */ (document.querySelector("dialog[open]"));
+    // A sheet stands beside the ladder and the cue, and stops neither; only the keys are its own
+    if (sheet && event.key === "Escape") sheet.close();
+    if (event.ctrlKey || event.metaKey || event.altKey || sheet) return;
     const single = /** @type {HTMLInputElement} */ (byId("keys-on")).checked;
     if (!single && event.key !== "?") return;
     if (event.key === "Enter" && (event.target instanceof HTMLButtonElement || event.target instanceof HTMLAnchorElement)) return;
@@ -181,7 +184,7 @@ export class Controls {
   say() {
     const box = /** @type {HTMLInputElement} */ (byId("say-text"));
     box.value = "";
-    /** @type {HTMLDialogElement} */ (byId("say")).showModal();
+    /** @type {HTMLDialogElement} */ (byId("say")).show();
     box.focus();
   }
 
@@ -229,7 +232,8 @@ export class Controls {
   }
 
   help() {
-    /** @type {HTMLDialogElement} */ (byId("help")).showModal();
+    /** @type {HTMLDialogElement} */ (byId("help")).show();
+    /** @type {HTMLElement | null} */ (byId("help").querySelector("button"))?.focus();
   }
 
   /** @param {string} text */
