@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from hearmark.ear.advice import Surroundings, advice, chances, chosen, may_send, recommend, rivals
+from hearmark.ear.advice import Surroundings, advice, chances, chosen, covered, may_send, recommend, rivals
 from hearmark.ear.cue import Cued
 from hearmark.errors import HearmarkError
-from hearmark.events import Allowed, Ear, FloatArray
+from hearmark.events import Allowed, Ear, FloatArray, Mode
 
 LOW, HIGH, DX = 14_025_000.0, 14_029_000.0, 14_023_000.0
 GRID = np.arange(LOW - 500.0, HIGH + 501.0, 50.0)
@@ -149,3 +149,38 @@ def test_advice_joins_place_and_cue() -> None:
 def test_uneven_arrays_are_refused() -> None:
     with pytest.raises(HearmarkError, match="one equal length"):
         rivals(GRID, replace(AROUND, activity_hz=np.zeros(3), activity_db=np.zeros(4)))
+
+
+@pytest.mark.parametrize(("mode", "sign"), [("usb", 1.0), ("lsb", -1.0)])
+def test_voices_are_counted_where_their_carriers_are(mode: Mode, sign: float) -> None:
+    carrier_hz = LOW + 2_000.0
+    grid = np.arange(LOW - 4_000.0, HIGH + 4_000.0, 15.625)
+    pitch_hz = sign * (grid - carrier_hz)
+    level = np.where((pitch_hz > 300.0) & (pitch_hz < 1_200.0), 15.0, 0.0)
+    around = replace(AROUND, mode=mode, activity_hz=grid, activity_db=level)
+    places = carrier_hz + np.array([-2_500.0, -1_500.0, 0.0, 1_500.0, 2_500.0])
+    here, beside = rivals(places, around), covered(places, around)
+    assert int(np.argmax(here)) == int(np.argmax(beside)) == 2
+    assert here[2] == pytest.approx(1.2, abs=0.4)
+    assert beside[1] == pytest.approx(beside[3], rel=0.5)
+
+
+def test_where_the_last_one_was_answered_others_will_be() -> None:
+    ear = ear_at((1_000.0, 0.9))
+    busy = with_crowd(*range(0, 4_000, 250))
+    at = int(np.argmin(np.abs(GRID - LOW - 1_000.0)))
+    before, after = chances(ear, busy), chances(ear, replace(busy, last_hz=LOW + 1_000.0))
+    assert after[at] < 0.9 * before[at]
+    assert after[at + 20] == pytest.approx(before[at + 20], rel=0.05)
+    place = recommend(ear, replace(busy, last_hz=LOW + 1_000.0))
+    assert place.transmit_hz is not None
+    assert 40.0 < abs(place.transmit_hz - LOW - 1_000.0) < 300.0
+
+
+def test_places_of_ones_own_spread_over_where_he_may_listen() -> None:
+    ear = ear_at((1_000.0, 0.6), (3_000.0, 0.4))
+    drawn = [recommend(ear, AROUND, own_place=own).transmit_hz for own in np.linspace(0.01, 0.99, 50)]
+    offsets = np.array([place for place in drawn if place is not None]) - LOW
+    assert len(offsets) == 50
+    assert 0.4 < np.mean(offsets < 2_000.0) < 0.75
+    assert len(set(np.round(offsets / 50.0))) > 10

@@ -13,7 +13,7 @@ def record(tactic: str, habit: str, seed: int, minutes: float | None, limit: flo
     worked_at_s = None if minutes is None else 60.0 * minutes
     return {
         "key": f"{tactic}/{habit}/{seed}", "tactic": tactic, "habit": habit, "seed": seed, "worked_at_s": worked_at_s,
-        "limit_s": 60.0 * limit, "calls": 10, "promised": 0.5, "answered": 1,
+        "limit_s": 60.0 * limit, "calls": 10, "promised": 0.5, "answered": 1, "contacts": 6,
     }  # fmt: skip
 
 
@@ -62,6 +62,11 @@ def test_the_interval_covers_the_truth_about_as_often_as_it_says() -> None:
 
 def test_the_chance_promised_stands_beside_what_came() -> None:
     assert summary(made())["promised"] == {"mean_chance_per_call": 0.05, "answers_per_call": 0.1}
+
+
+def test_contacts_of_the_dx_an_hour() -> None:
+    rows = [record("program", "stay", 1, 4.0), record("program", "stay", 2, 8.0), record("program", "stay", 3, None)]
+    assert summary(rows)["tactics"][0]["contacts_per_hour"] == pytest.approx((3 * 6 + 2) / (72.0 / 60.0), abs=0.05)
 
 
 def test_picture_is_a_png() -> None:

@@ -22,8 +22,18 @@ from hearmark.events import Advice, Allowed, Ear, FloatArray, Mode
 SPREAD_DB = 8.0
 STEADY_GAIN, STEADY_CHANCE = 0.05, 0.005
 """A move must raise the chance by this share of it, and by this much, to be worth it."""
+SPREAD_POWER = 1.0
+"""With a place of one's own: places are drawn by this power of their chance."""
 HEARD_DB, SOFT_DB = 6.0, 2.0
 """Activity this far over the floor counts as half a caller; softness of that edge."""
+PREFERS = 1.25
+"""The same about his dial is wider by this factor: where he answers scatters about it."""
+IN_THE_WAY = 2.0
+"""One on our own frequency is in our way as so many somewhere in his passband would be."""
+COVERED_UNKNOWN, CROWD_UNKNOWN = 1.0, 20.0
+"""Where the crowd is not measured: others in our way, and how many they are in all."""
+ON_THE_SPOT, BESIDE_IT, FLOCK_REACH = 0.035, 0.04, 0.45
+"""Share of the crowd that goes exactly to the last answered one, and about there (spread in passbands)."""
 _NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(15)
 
 
@@ -32,7 +42,15 @@ class Manner:
     """What depends on the mode. Common practice, no source."""
 
     passband_hz: float
+    """What he hears at one setting."""
+    reach_hz: float
+    """He prefers who is near the middle: standard deviation of that, about where he answered (not about his dial)."""
+    cover_hz: float
+    """Another is in our way the less the farther off: by a factor e each so many hertz."""
     caller_hz: float
+    """Width of one caller in the measured activity."""
+    above_hz: float
+    """The middle of that over the carrier: 0 in Morse, in voice above the suppressed carrier (below in LSB)."""
     dx_guard_hz: float
     exchange_guard_hz: float
     apart_hz: float
@@ -40,8 +58,8 @@ class Manner:
 
 
 MANNERS = {
-    "cw": Manner(400.0, 100.0, 1_000.0, 250.0, 500.0, 10.0),
-    "voice": Manner(2_200.0, 2_400.0, 3_000.0, 2_000.0, 2_000.0, 50.0),
+    "cw": Manner(400.0, 150.0, 70.0, 100.0, 0.0, 1_000.0, 250.0, 800.0, 10.0),
+    "voice": Manner(2_200.0, 300.0, 500.0, 900.0, 600.0, 3_000.0, 2_000.0, 2_000.0, 50.0),
 }
 
 
@@ -50,8 +68,9 @@ class Surroundings:
     """What is known beside the belief.
 
     `activity_hz`, `activity_db`: measured power over the floor where callers send, shape (k,), ascending; None: not
-    measured. `running_hz`: frequencies of exchanges that are going on. `own_db`: our strength at the DX over that of
-    the median caller; `hears_us`: chance that he can hear us at all when nobody else calls. `allowed` None: not known.
+    measured. `running_hz`: frequencies of exchanges that are going on. `last_hz`: where the last one was answered,
+    since many go there; None: not known. `own_db`: our strength at the DX over that of the median caller; `hears_us`:
+    chance that he takes us in one turn when nobody is in our way and he listens there. `allowed` None: not known.
     """
 
     mode: Mode
@@ -60,8 +79,9 @@ class Surroundings:
     activity_hz: FloatArray | None = None
     activity_db: FloatArray | None = None
     running_hz: tuple[float, ...] = ()
+    last_hz: float | None = None
     own_db: float = 0.0
-    hears_us: float = 0.9
+    hears_us: float = 0.5
 
     @property
     def manner(self) -> Manner:
@@ -85,13 +105,40 @@ def rivals(frequency_hz: FloatArray, around: Surroundings) -> FloatArray:
     """Expected number of others in his passband if he listens on each frequency, shape (n,); 3 where not measured."""
     if around.activity_hz is None or around.activity_db is None:
         return np.full(len(frequency_hz), 3.0)
+    carrier_hz, count = callers(around)
+    return np.asarray(_hears(frequency_hz, carrier_hz, around.manner.passband_hz) @ count)
+
+
+def covered(frequency_hz: FloatArray, around: Surroundings) -> FloatArray:
+    """Others in the way of a call on each frequency, each weighed by how near he is; shape (n,).
+
+    Beside those measured there are those to come: where one was answered others go, most of them exactly there.
+    """
+    manner = around.manner
+    if around.activity_hz is None or around.activity_db is None:
+        near, everybody = np.full(len(frequency_hz), COVERED_UNKNOWN), CROWD_UNKNOWN
+    else:
+        carrier_hz, count = callers(around)
+        near, everybody = IN_THE_WAY * _covers(frequency_hz, carrier_hz, manner.cover_hz) @ count, float(count.sum())
+    if around.last_hz is not None:
+        away_hz = np.abs(frequency_hz - around.last_hz)
+        on_it = ON_THE_SPOT * np.exp(-away_hz / manner.cover_hz)
+        wide_hz = FLOCK_REACH * manner.passband_hz
+        share = manner.cover_hz / (1.25 * wide_hz)
+        near = near + IN_THE_WAY * everybody * (on_it + BESIDE_IT * share * np.exp(-0.5 * (away_hz / wide_hz) ** 2))
+    return np.asarray(near)
+
+
+def callers(around: Surroundings) -> tuple[FloatArray, FloatArray]:
+    """Where callers' carriers are and how many callers each bin stands for, shape (k,) each."""
+    if around.activity_hz is None or around.activity_db is None:
+        raise HearmarkError("Who calls is not measured.")
     activity_hz = np.asarray(around.activity_hz, dtype=np.float64)
     level_db = np.asarray(around.activity_db, dtype=np.float64)
     if activity_hz.shape != level_db.shape or activity_hz.ndim != 1 or len(activity_hz) < 2:
         raise HearmarkError("Activity needs two arrays of one equal length of at least 2: frequency and level in dB.")
-    callers = busy(level_db) * np.gradient(activity_hz) / around.manner.caller_hz
-    near = _hears(frequency_hz, activity_hz, around.manner.passband_hz)
-    return np.asarray(near @ callers)
+    above_hz = -around.manner.above_hz if around.mode == "lsb" else around.manner.above_hz
+    return activity_hz - above_hz, busy(level_db) * np.gradient(activity_hz) / around.manner.caller_hz
 
 
 def busy(level_db: FloatArray) -> FloatArray:
@@ -103,9 +150,9 @@ def chances(ear: Ear, around: Surroundings) -> FloatArray:
     """Chance of being picked on the next call, for each frequency of the ear, shape (n,)."""
     frequency_hz = ear.frequency_hz
     step_hz = frequency_hz[1] - frequency_hz[0]
-    near = _hears(frequency_hz, frequency_hz, around.manner.passband_hz)
+    near = _prefers(frequency_hz, frequency_hz, around.manner.reach_hz)
     listens = np.minimum(near @ ear.density_per_hz * step_hz, 1.0)
-    wins = chosen(rivals(frequency_hz, around), around.own_db)
+    wins = chosen(covered(frequency_hz, around), around.own_db)
     return np.asarray(listens * around.hears_us * wins * may_send(frequency_hz, around))
 
 
@@ -128,14 +175,24 @@ def may_send(frequency_hz: FloatArray, around: Surroundings) -> FloatArray:
     return np.asarray(free, dtype=np.float64)
 
 
-def recommend(ear: Ear, around: Surroundings, held_hz: float | None = None) -> Recommendation:
-    """The best place to call; `held_hz`, the place recommended before, is kept unless another is clearly better."""
+def recommend(
+    ear: Ear, around: Surroundings, held_hz: float | None = None, own_place: float | None = None
+) -> Recommendation:
+    """The best place to call; `held_hz`, the place recommended before, is kept unless another is clearly better.
+
+    `own_place`, 0 to 1 and each station's own: not the very best place but one drawn by it, the likelier the better,
+    so that not all who are advised call on one spot. A station is drawn anew only when its place has become poor.
+    """
     chance = chances(ear, around)
     frequency_hz = ear.frequency_hz
     best = int(np.argmax(chance))
     if chance[best] <= 0.0:
         return Recommendation(None, None, None, _nowhere(frequency_hz, around), frequency_hz, chance)
     transmit_hz = _rounded(float(frequency_hz[best]), around)
+    if own_place is not None:
+        drawn = np.cumsum(chance**SPREAD_POWER)
+        best = min(int(np.searchsorted(drawn, own_place * drawn[-1], "right")), len(chance) - 1)
+        transmit_hz = _rounded(float(frequency_hz[best]), around)
     success = float(chance[best])
     if held_hz is not None and frequency_hz[0] <= held_hz <= frequency_hz[-1]:
         held = float(np.interp(held_hz, frequency_hz, chance)) * float(may_send(np.array([held_hz]), around)[0])
@@ -164,12 +221,27 @@ def advice(time_s: float, place: Recommendation, cued: Cued) -> Advice:
 
 def _hears(frequency_hz: FloatArray, other_hz: FloatArray, width_hz: float) -> FloatArray:
     """How well a receiver on each frequency hears each other one, shape (n, k); kept, since grids come again."""
-    return _heard(np.asarray(frequency_hz).tobytes(), np.asarray(other_hz).tobytes(), width_hz)
+    return _pairs("hears", np.asarray(frequency_hz).tobytes(), np.asarray(other_hz).tobytes(), width_hz)
 
 
-@lru_cache(maxsize=16)
-def _heard(frequency: bytes, other: bytes, width_hz: float) -> FloatArray:
-    return _passband(np.frombuffer(frequency)[:, None] - np.frombuffer(other)[None, :], width_hz)
+def _covers(frequency_hz: FloatArray, other_hz: FloatArray, width_hz: float) -> FloatArray:
+    """How much each other one is in the way of a call on each frequency, shape (n, k)."""
+    return _pairs("covers", np.asarray(frequency_hz).tobytes(), np.asarray(other_hz).tobytes(), width_hz)
+
+
+def _prefers(frequency_hz: FloatArray, other_hz: FloatArray, width_hz: float) -> FloatArray:
+    """How well he takes a call on each frequency who answered on each other one, shape (n, k)."""
+    return _pairs("prefers", np.asarray(frequency_hz).tobytes(), np.asarray(other_hz).tobytes(), width_hz)
+
+
+@lru_cache(maxsize=24)
+def _pairs(kind: str, frequency: bytes, other: bytes, width_hz: float) -> FloatArray:
+    offset_hz = np.frombuffer(frequency)[:, None] - np.frombuffer(other)[None, :]
+    if kind == "hears":
+        return _passband(offset_hz, width_hz)
+    if kind == "covers":
+        return np.asarray(np.exp(-np.abs(offset_hz) / width_hz))
+    return np.asarray(PREFERS * np.exp(-0.5 * (offset_hz / width_hz) ** 2))
 
 
 def _passband(offset_hz: FloatArray, width_hz: float) -> FloatArray:

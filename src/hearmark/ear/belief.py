@@ -184,14 +184,15 @@ class Belief:
             raise HearmarkError("Activity needs two arrays of one equal length of at least 2: frequency and level.")
         grid = self._places
         on_grid = np.interp(grid.frequency_hz, frequency_hz, level)
-        reach = max(1, round(150.0 / grid.step_hz))
-        padded = np.pad(on_grid, reach, mode="edge")
-        smooth = np.convolve(padded, np.full(2 * reach + 1, 1.0 / (2 * reach + 1)), mode="valid")
-        inside = smooth[grid.first : grid.last + 1]
-        order = np.sort(inside)
-        middle = 0.5 * (np.searchsorted(order, inside, "left") + np.searchsorted(order, inside, "right") - 1)
-        rank = np.ones(len(smooth))
-        rank[grid.first : grid.last + 1] = middle / max(len(inside) - 1, 1)
+        rank = np.ones((len(habits.QUIET_REACH_HZ), len(on_grid)))
+        for row, reach_hz in zip(rank, habits.QUIET_REACH_HZ, strict=True):
+            reach = max(1, round(reach_hz / grid.step_hz))
+            padded = np.pad(on_grid, reach, mode="edge")
+            smooth = np.convolve(padded, np.full(2 * reach + 1, 1.0 / (2 * reach + 1)), mode="valid")
+            inside = smooth[grid.first : grid.last + 1]
+            order = np.sort(inside)
+            middle = 0.5 * (np.searchsorted(order, inside, "left") + np.searchsorted(order, inside, "right") - 1)
+            row[grid.first : grid.last + 1] = middle / max(len(inside) - 1, 1)
         copy = self._copy()
         copy._rank, copy._density = rank, None
         return copy
@@ -274,7 +275,7 @@ def _advance(state: State, grid: Places, entry: Entry) -> tuple[State, Places]:
         after, place = silence.weigh(state, grid, missed, entry.rank)
         return habits.move_on(after, grid, place), grid
     if entry.kind == "missed":
-        return habits.move_on(state, grid), grid
+        return habits.move_on(habits.unseen(state, grid, entry.rank), grid), grid
     if entry.kind == "window":
         return _other_window(state, grid, entry.window_hz)
     return _hinted(state, entry.hint), grid
@@ -313,6 +314,7 @@ def _hinted(state: State, hint: Hint | None) -> State:
         walk=walk,
         step=step,
         pair=state.pair * np.float32(factors[3]),
+        lull=state.lull * np.float32(factors[5]),
         roam=state.roam * np.float32(factors[4]),
         rest=rest,
         prior=prior,

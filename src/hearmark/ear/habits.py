@@ -7,7 +7,7 @@ Every habit is a small Markov model of the place where he listens, with its unkn
 * step: the same shift each time he moves, up or down, after a dwell of so many contacts; at the edge he turns or wraps;
 * two spots: a pair of places, with a probability of changing from one to the other;
 * jump: anywhere in the window, anew for each contact, or now and then;
-* quiet: where measured activity is low;
+* quiet: where measured activity is low, anew for each contact, or now and then;
 * else: near the last marks or anywhere, wide: so that no habit is ever believed without reserve.
 
 How far the answered callers scatter about the place is learned beside them, from each mark's likelihood under the
@@ -23,10 +23,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-import numba
 import numpy as np
 import numpy.typing as npt
 
+from hearmark.ear import moves
 from hearmark.ear.places import SCATTER_SHARE, Places
 from hearmark.events import FloatArray
 
@@ -42,9 +42,9 @@ HAZARD = 1.0 / 50.0
 WANDER_HZ = np.array([0.0, 50.0, 100.0, 200.0, 400.0, 800.0])
 """Spread of the walk per contact; the first row is the habit "stay"."""
 WANDER_SHARE = np.array([0.0, 0.15, 0.2, 0.25, 0.25, 0.15])
-ROAM = np.array([1.0, 0.65, 0.35])
+ROAM = np.array([1.0, 0.67, 0.45, 0.28])
 """Jump: chance per contact of going anywhere else; the first row jumps every time."""
-ROAM_SHARE = np.array([0.8, 0.1, 0.1])
+ROAM_SHARE = np.array([0.45, 0.2, 0.2, 0.15])
 STEP_HZ = np.round(np.geomspace(50.0, 1400.0, 16))
 STEP_SHARE = np.full(len(STEP_HZ), 1.0 / len(STEP_HZ))
 DWELLS = (1, 2, 3, 4, 5, 6)
@@ -57,6 +57,14 @@ CHANGE = np.array([0.12, 0.35, 0.6, 0.92])
 """Two spots: chance per contact of going over to the other one."""
 QUIET_SHARPNESS = np.array([4.0, 12.0, 36.0, 120.0])
 """Quiet: preference falls as exp(-sharpness times rank), rank 0 the quietest place, 1 the busiest."""
+QUIET_REACH_HZ = np.array([75.0, 150.0, 300.0])
+"""Quiet: activity counts so far to either side of the place, by the filter that he has; learned by use."""
+LULL = np.array([0.67, 0.45, 0.28])
+"""Quiet, but not every time: chance per contact of looking for another quiet place; else he stays where he is."""
+LULL_KINDS = np.array([4, 5, 8, 9])
+"""Which pairs of reach and sharpness, counted through, he may look by then."""
+LULL_SHARE = 0.65
+"""Share of the quiet habits that do not move every time."""
 FORGET = 0.005
 """Share by which what was learned of the scatter and of the sharpness returns to the start, per mark."""
 SHARPNESS = np.array([0.75, 1.0, 1.25])
@@ -97,7 +105,8 @@ class State:
     """Joint probability of habit, parameters and place before the next contact. All cells together sum to 1.
 
     `walk` (spread, place), `roam` (chance, place), `step` (direction, shift, dwell row, place), `pair` (change, here,
-    other), `rest` (quiet by sharpness..., else). Direction 0 is up. `wrong_hz`, `wrong_weight`: marks believed wrong;
+    other), `lull` (kind and chance, place at the last contact), `rest` (quiet by reach and sharpness..., else).
+    Direction 0 is up. `wrong_hz`, `wrong_weight`: marks believed wrong;
     `recent_hz`, `recent_weight`: the newest marks with the belief that each was right.
     """
 
@@ -105,6 +114,7 @@ class State:
     roam: Cells
     step: Cells
     pair: Cells
+    lull: Cells
     rest: FloatArray
     prior: FloatArray
     up_share: float
@@ -125,12 +135,13 @@ class State:
 @dataclass(frozen=True, slots=True)
 class Shares:
     """Prior probability of each row of the habits, the place aside: `walk` (6,), `roam` (3,), `step` (2, 16, rows),
-    `pair` a number for each change, `rest` (4,)."""
+    `pair` a number for each change, `lull` one for each of its rows, `rest` (13,)."""
 
     walk: FloatArray
     roam: FloatArray
     step: FloatArray
     pair: float
+    lull: float
     rest: FloatArray
 
 
@@ -140,8 +151,10 @@ def shares(prior: FloatArray, up_share: float) -> Shares:
     walk[0] = prior[0]
     direction = np.array([up_share, 1.0 - up_share])
     step = direction[:, None, None] * STEP_SHARE[None, :, None] * ROW_SHARE[None, None, :] * prior[2]
-    quiet = np.full(len(QUIET_SHARPNESS), prior[5] / len(QUIET_SHARPNESS))
-    return Shares(walk, prior[4] * ROAM_SHARE, step, prior[3] / len(CHANGE), np.append(quiet, prior[6]))
+    rows = len(QUIET_REACH_HZ) * len(QUIET_SHARPNESS)
+    quiet = np.full(rows, (1.0 - LULL_SHARE) * prior[5] / rows)
+    lull = LULL_SHARE * prior[5] / (len(LULL_KINDS) * len(LULL))
+    return Shares(walk, prior[4] * ROAM_SHARE, step, prior[3] / len(CHANGE), lull, np.append(quiet, prior[6]))
 
 
 def begin(places: Places, start: FloatArray | None = None, prior: FloatArray = PRIOR, up_share: float = 0.5) -> State:
@@ -156,6 +169,7 @@ def begin(places: Places, start: FloatArray | None = None, prior: FloatArray = P
             roam=share.roam.astype(np.float32)[:, None] * place,
             step=share.step.astype(np.float32)[..., None] * place,
             pair=np.repeat(pair.astype(np.float32)[None], len(CHANGE), axis=0),
+            lull=np.repeat((share.lull * place)[None], len(LULL_KINDS) * len(LULL), axis=0),
             rest=share.rest,
             prior=prior,
             up_share=up_share,
@@ -169,7 +183,7 @@ def begin(places: Places, start: FloatArray | None = None, prior: FloatArray = P
 def weights(state: State) -> FloatArray:
     """Probability of each of `HABITS`, shape (7,). While no activity was ever heard quiet reads as jump."""
     walk = state.walk.sum(axis=1, dtype=np.float64)
-    quiet = float(state.rest[:-1].sum())
+    quiet = float(state.rest[:-1].sum()) + float(state.lull.sum(dtype=np.float64))
     jump = float(state.roam.sum(dtype=np.float64))
     if not state.hears:
         jump, quiet = jump + quiet, 0.0
@@ -188,6 +202,7 @@ def scaled(state: State, total: float | None = None) -> State:
         roam=state.roam * scale,
         step=state.step * scale,
         pair=state.pair * scale,
+        lull=state.lull * scale,
         rest=state.rest / total,
         place=state.place / total,
     )
@@ -199,16 +214,30 @@ def refreshed(state: State) -> State:
     return scaled(replace(state, place=place + state.step.sum(axis=(0, 1, 2), dtype=np.float64)))
 
 
+def wishes(places: Places, rank: FloatArray | None) -> FloatArray:
+    """Where he goes who looks for quiet, by reach and sharpness: probability of each place, shape (12, n)."""
+    kinds = len(QUIET_REACH_HZ) * len(QUIET_SHARPNESS)
+    if rank is None:
+        return np.broadcast_to(places.uniform, (kinds, len(places.uniform)))
+    wish = np.exp(-QUIET_SHARPNESS[None, :, None] * rank[:, None, :]).reshape(kinds, -1) * places.uniform
+    return np.asarray(wish / wish.sum(axis=1, keepdims=True))
+
+
+def lulled(state: State, places: Places, rank: FloatArray | None) -> Cells:
+    """Probability of his place at the coming contact for each row of `lull`, same shape."""
+    wish = np.repeat(wishes(places, rank)[LULL_KINDS], len(LULL), axis=0).astype(np.float32)
+    chance = np.tile(LULL.astype(np.float32), len(LULL_KINDS))[:, None]
+    mass = state.lull.sum(axis=1, keepdims=True)
+    return np.asarray((np.float32(1.0) - chance) * state.lull + chance * mass * wish)
+
+
 def rest_densities(state: State, places: Places, rank: FloatArray | None) -> FloatArray:
     """Density per hertz of the answered frequency under each quiet, and else; shape (rest, places)."""
     jump = (1.0 - EDGE_FLOOR) * places.scatter(places.uniform, state.scatter) + EDGE_FLOOR * places.everywhere_per_hz
-    rows = []
-    for sharpness in QUIET_SHARPNESS:
-        if rank is None:
-            rows.append(jump)
-        else:
-            wish = places.uniform * np.exp(-sharpness * rank)
-            rows.append(0.95 * places.scatter(wish / wish.sum(), state.scatter) + 0.05 * jump)
+    if rank is None:
+        rows = [jump] * (len(state.rest) - 1)
+    else:
+        rows = list(0.95 * places.scatter_rows(wishes(places, rank), state.scatter) + 0.05 * jump)
     near = np.zeros_like(jump)
     weight = np.asarray(state.recent_weight) * 0.7 ** np.arange(len(state.recent_weight))[::-1]
     if weight.sum() > 0.0:
@@ -223,7 +252,8 @@ def rest_densities(state: State, places: Places, rank: FloatArray | None) -> Flo
 def densities(state: State, places: Places, rank: FloatArray | None = None) -> FloatArray:
     """Density per hertz of the next answered frequency under each of `SHARPNESS`, shape (3, n)."""
     spots = state.pair.sum(axis=(0, 2), dtype=np.float64)
-    total = places.scatter(state.place, state.scatter) + places.scatter_coarse(spots, state.scatter)
+    fine = state.place + lulled(state, places, rank).sum(axis=0, dtype=np.float64)
+    total = places.scatter(fine, state.scatter) + places.scatter_coarse(spots, state.scatter)
     total = total + state.rest @ rest_densities(state, places, rank)
     powers = np.power(total / total.max(), SHARPNESS[:, None])
     return np.asarray(powers / (powers.sum(axis=1, keepdims=True) * places.step_hz))
@@ -260,21 +290,24 @@ def weigh(
     here = (confidence * likelihood + doubt).astype(np.float32)
     here_coarse = (confidence * (state.scatter @ by_scatter_coarse) + doubt).astype(np.float32)
     rest_right = np.array([places.at(row, frequency_hz) for row in rest_densities(state, places, rank)])
-    walk, walk_place = _weighed(state.walk, here)
-    roam, roam_place = _weighed(state.roam, here)
-    flat, step_place = _weighed(state.step.reshape(-1, state.step.shape[-1]), here)
+    walk, walk_place = moves.weighed(state.walk, here)
+    roam, roam_place = moves.weighed(state.roam, here)
+    flat, step_place = moves.weighed(state.step.reshape(-1, state.step.shape[-1]), here)
     pair = state.pair * here_coarse[None, :, None]
+    lull_before = lulled(state, places, rank)
+    lull, lull_place = moves.weighed(lull_before, here)
     rest = state.rest * (confidence * rest_right + doubt)
     fine = walk_place + roam_place + step_place
     spots_before = state.pair.sum(axis=(0, 2), dtype=np.float64)
     spots = spots_before * here_coarse
-    total = float(fine.sum() + spots.sum() + rest.sum())
+    total = float(fine.sum() + lull_place.sum() + spots.sum() + rest.sum())
     right = 1.0 - doubt / total
     loose = likelihood * places.uniform
     loose = loose / max(float(loose.sum()), 1e-300)
-    place = fine + places.fine(spots) + rest.sum() * (right * loose + (1.0 - right) * places.uniform)
+    place = fine + lull_place + places.fine(spots) + rest.sum() * (right * loose + (1.0 - right) * places.uniform)
     by_spots = by_scatter_coarse @ spots_before
-    evidence = confidence * (by_scatter @ state.place + by_spots + float(state.rest @ rest_right)) + doubt
+    expected_place = state.place + lull_before.sum(axis=0, dtype=np.float64)
+    evidence = confidence * (by_scatter @ expected_place + by_spots + float(state.rest @ rest_right)) + doubt
     scatter = _learned(state.scatter, evidence, SCATTER_SHARE)
     expected = np.array([places.at(row, frequency_hz) for row in densities(state, places, rank)])
     sharpness = _learned(state.sharpness, confidence * expected + doubt, SHARPNESS_SHARE)
@@ -289,6 +322,7 @@ def weigh(
                 roam=roam,
                 step=flat.reshape(state.step.shape),
                 pair=pair,
+                lull=lull,
                 rest=rest,
                 place=fine,
                 wrong_hz=(*state.wrong_hz, frequency_hz)[-20:],
@@ -303,6 +337,11 @@ def weigh(
     )
 
 
+def unseen(state: State, places: Places, rank: FloatArray | None) -> State:
+    """A contact went by and nothing is known of its place: whoever looks for quiet has moved all the same."""
+    return replace(state, lull=lulled(state, places, rank))
+
+
 def _learned(belief: FloatArray, evidence: FloatArray, start: FloatArray) -> FloatArray:
     """Bayes' rule with a little forgetting."""
     after = belief * evidence
@@ -313,17 +352,17 @@ def move_on(state: State, places: Places, place: FloatArray | None = None, hazar
     """One contact later: every habit moves, and with `hazard` he takes up another one, half the time from `place`."""
     if place is None:
         here = state.place + places.fine(state.pair.sum(axis=(0, 2), dtype=np.float64))
-        here = here + state.rest.sum() * places.uniform
+        here = here + state.rest.sum() * places.uniform + state.lull.sum(axis=0, dtype=np.float64)
         place = here / here.sum()
     start = 0.5 * place + 0.5 * places.uniform
     share = shares(state.prior, state.up_share)
     fresh = (hazard * start).astype(np.float32)
     keep = np.float32(1.0 - hazard)
     walk = np.zeros_like(state.walk)
-    _walk(state.walk, walk, WANDER_HZ / places.step_hz, places.first, places.last)
-    walk_place = _renewed(walk, share.walk.astype(np.float32), fresh, keep)
+    moves.walk(state.walk, walk, WANDER_HZ / places.step_hz, places.first, places.last)
+    walk_place = moves.renewed(walk, share.walk.astype(np.float32), fresh, keep)
     step = np.zeros_like(state.step)
-    _step(
+    moves.step(
         state.step,
         step,
         STEP_HZ / places.step_hz,
@@ -334,132 +373,22 @@ def move_on(state: State, places: Places, place: FloatArray | None = None, hazar
         places.last,
         places.step_hz,
     )
-    step_place = _renewed(step.reshape(-1, step.shape[-1]), share.step.ravel().astype(np.float32), fresh, keep)
+    step_place = moves.renewed(step.reshape(-1, step.shape[-1]), share.step.ravel().astype(np.float32), fresh, keep)
     chance = ROAM.astype(np.float32)[:, None]
     roam = chance * state.roam.sum(axis=1, keepdims=True) * places.uniform.astype(np.float32)
     roam += (np.float32(1.0) - chance) * state.roam
-    roam_place = _renewed(roam, share.roam.astype(np.float32), fresh, keep)
+    roam_place = moves.renewed(roam, share.roam.astype(np.float32), fresh, keep)
     other = (hazard * share.pair * places.coarse(start)[:, None] * places.pair_prior).astype(np.float32)
-    pair = _pairs(state.pair, CHANGE.astype(np.float32), other, keep)
+    pair = moves.pairs(state.pair, CHANGE.astype(np.float32), other, keep)
+    lull = keep * state.lull + np.float32(share.lull) * fresh
     rest = (1.0 - hazard) * state.rest + hazard * share.rest
     return replace(
-        state, walk=walk, roam=roam, step=step, pair=pair, rest=rest, place=walk_place + roam_place + step_place
+        state,
+        lull=lull,
+        walk=walk,
+        roam=roam,
+        step=step,
+        pair=pair,
+        rest=rest,
+        place=walk_place + roam_place + step_place,
     )
-
-
-@numba.njit(cache=True)
-def _weighed(old: Cells, factor: Cells) -> tuple[Cells, FloatArray]:
-    """Rows (rows, n) times `factor` (n,), and their sum over the rows."""
-    new = np.empty_like(old)
-    place = np.zeros(old.shape[1])
-    for row in range(old.shape[0]):
-        for index in range(old.shape[1]):
-            value = old[row, index] * factor[index]
-            new[row, index] = value
-            place[index] += value
-    return new, place
-
-
-@numba.njit(cache=True)
-def _renewed(cells: Cells, share: Cells, fresh: Cells, keep: np.float32) -> FloatArray:
-    """In place: `keep` times the rows plus what begins anew, `share` (rows,) times `fresh` (n,); gives the sum."""
-    place = np.zeros(cells.shape[1])
-    for row in range(cells.shape[0]):
-        for index in range(cells.shape[1]):
-            value = keep * cells[row, index] + share[row] * fresh[index]
-            cells[row, index] = value
-            place[index] += value
-    return place
-
-
-@numba.njit(cache=True)
-def _pairs(old: Cells, change: Cells, fresh: Cells, keep: np.float32) -> Cells:
-    """Stay on this spot or go over to the other one: (changes, here, other), and what begins anew (here, other)."""
-    new = np.empty_like(old)
-    for row in range(old.shape[0]):
-        stay = keep * (np.float32(1.0) - change[row])
-        go = keep * change[row]
-        for here in range(old.shape[1]):
-            for other in range(old.shape[2]):
-                new[row, here, other] = stay * old[row, here, other] + go * old[row, other, here] + fresh[here, other]
-    return new
-
-
-@numba.njit(cache=True)
-def _reflect(index: int, first: int, last: int) -> int:
-    """Fold an index back into first..last (inclusive), as often as needed."""
-    while index < first or index > last:
-        index = 2 * first - index if index < first else 2 * last - index
-    return index
-
-
-@numba.njit(cache=True)
-def _walk(old: Cells, new: Cells, spread: FloatArray, first: int, last: int) -> None:
-    """Blur each row of `old` (spreads, n) by its normal spread in places, reflected at the edges; `new` is zeros."""
-    span = last - first
-    for row in range(old.shape[0]):
-        sigma = spread[row]
-        half = 0 if sigma <= 0.0 else min(int(np.ceil(3.0 * sigma)), span)
-        taps = np.ones(1, dtype=np.float32)
-        if half > 0:
-            taps = np.exp(-0.5 * (np.arange(-half, half + 1) / sigma) ** 2).astype(np.float32)
-            taps /= taps.sum()
-        for place in range(first, last + 1):
-            value = old[row, place]
-            for tap in range(-half, half + 1):
-                target = place + tap
-                if target < first or target > last:
-                    target = _reflect(target, first, last)
-                new[row, target] += value * taps[tap + half]
-
-
-@numba.njit(cache=True)
-def _step(
-    old: Cells,
-    new: Cells,
-    shifts: FloatArray,
-    move: Cells,
-    first_row: npt.NDArray[np.int64],
-    following: npt.NDArray[np.int64],
-    first: int,
-    last: int,
-    place_hz: float,
-) -> None:
-    """Step or dwell: `old`, `new` (direction, shift, dwell row, places); `new` comes in as zeros."""
-    places = old.shape[3]
-    moved = np.zeros(places, dtype=np.float32)
-    for shift in range(old.shape[1]):
-        size = shifts[shift]
-        sigma = np.sqrt((0.12 * size) ** 2 + (20.0 / place_hz) ** 2 + 0.02)
-        half = int(np.ceil(2.5 * sigma)) + 1
-        centre = int(np.round(size))
-        taps = np.exp(-0.5 * ((np.arange(-half, half + 1) + centre - size) / sigma) ** 2).astype(np.float32)
-        taps /= taps.sum()
-        for direction in range(2):
-            sign = 1 if direction == 0 else -1
-            row = 0
-            while row < old.shape[2]:
-                model = first_row[row]
-                moved[:] = 0.0
-                while row < old.shape[2] and first_row[row] == model:
-                    for place in range(first, last + 1):
-                        value = old[direction, shift, row, place]
-                        moved[place] += move[row] * value
-                        new[direction, shift, following[row], place] += (1.0 - move[row]) * value
-                    row += 1
-                for place in range(first, last + 1):
-                    value = moved[place]
-                    for tap in range(-half, half + 1):
-                        target = place + sign * (centre + tap)
-                        if first <= target <= last:
-                            new[direction, shift, model, target] += value * taps[tap + half]
-                        elif target > last:
-                            part = value * taps[tap + half]
-                            new[1 - direction, shift, model, _reflect(target, first, last)] += 0.5 * part
-                            new[direction, shift, model, min(first + target - last - 1, last)] += 0.25 * part
-                            new[direction, shift, model, first] += 0.25 * part
-                        else:
-                            part = value * taps[tap + half]
-                            new[1 - direction, shift, model, _reflect(target, first, last)] += 0.5 * part
-                            new[direction, shift, model, max(last - first + target + 1, first)] += 0.25 * part
-                            new[direction, shift, model, last] += 0.25 * part

@@ -76,6 +76,10 @@ class Places:
         """Density per hertz of the answered caller (n,) from probability of the place (n,) and of each scatter (4,)."""
         return np.asarray(scatter @ (self._kernel @ place))
 
+    def scatter_rows(self, places: FloatArray, scatter: FloatArray) -> FloatArray:
+        """The same for several rows at once, (k, n) to (k, n)."""
+        return np.asarray(places @ np.tensordot(scatter, self._kernel, 1).T)
+
     def scatter_coarse(self, place: FloatArray, scatter: FloatArray) -> FloatArray:
         """The same from the coarse grid (m,) to the fine one (n,)."""
         return np.asarray(scatter @ (self._kernel_coarse @ place))

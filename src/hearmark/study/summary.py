@@ -46,6 +46,7 @@ def summary(records: Sequence[dict[str, Any]], seed: int = 1) -> Found:
                 "interval_min": {h: _interval(many[index, i], 2) for i, h in enumerate(habits)},
                 "unworked": {h: round(_unworked(worked[index, i], here[i]), 3) for i, h in enumerate(habits)},
                 "unworked_all": round(_unworked(worked[index], here), 3),
+                "contacts_per_hour": _rate([r for r in records if r["tactic"] == name]),
                 "geometric_min": round(float(np.exp(np.log(medians[index]).mean())), 2),
                 "geometric_interval_min": _interval(np.exp(np.log(many[index]).mean(axis=0)), 2),
             }
@@ -107,6 +108,13 @@ def _promised(records: Sequence[dict[str, Any]]) -> Found | None:
     }
 
 
+def _rate(records: Sequence[dict[str, Any]]) -> float:
+    """Contacts of the DX an hour, ours with the others."""
+    hours: float = sum(r["limit_s"] if r["worked_at_s"] is None else r["worked_at_s"] for r in records) / 3600.0
+    contacts = sum(int(r["contacts"]) + (r["worked_at_s"] is not None) for r in records)
+    return round(contacts / max(hours, 1e-9), 1)
+
+
 def _unworked(worked: Any, here: Any) -> float:
     return float(1.0 - worked[here].mean()) if here.any() else 1.0
 
@@ -122,12 +130,15 @@ def readable(found: Found) -> str:
         f"Minutes until in the log, median of {found['seeds']} pile-ups a habit; not in the log after "
         f"{minutes:g} minutes counts as {minutes:g} (its share in brackets).",
         "",
-        f"{'':24s}" + "".join(f"{h:>14s}" for h in habits) + f"{'all habits':>22s}",
+        f"{'':24s}" + "".join(f"{h:>14s}" for h in habits) + f"{'all habits':>22s}{'his contacts/h':>16s}",
     ]
     for row in found["tactics"]:
         cells = "".join(f"{row['median_min'][h]:7.1f} {_share(row['unworked'][h]):>6s}" for h in habits)
         low, high = row["geometric_interval_min"]
-        lines.append(f"{row['label']:24s}{cells}{row['geometric_min']:8.1f} ({low:.1f} to {high:.1f})")
+        lines.append(
+            f"{row['label']:24s}{cells}{row['geometric_min']:8.1f} ({low:.1f} to {high:.1f})"
+            f"{row['contacts_per_hour']:12.0f}"
+        )
     lines.append("")
     for name, ratio in found["ratios"].items():
         low, high = ratio["interval"]

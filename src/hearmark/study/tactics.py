@@ -10,6 +10,8 @@
 | one receiver | the same without I/Q: peeks in the order that promises most while the reply lasts |
 | exact marks | the same, every mark right |
 | ceiling | the shipped advice with his true habit, its true parameters and his true place up to the contact before |
+| all alike | the program, and everybody else in the pile-up follows the same advice |
+| all spread | the same, and each is spread once the crowd gathers where it is sent, as shipped |
 """
 
 from __future__ import annotations
@@ -21,6 +23,7 @@ import numpy as np
 
 from hearmark.ear.advice import Surroundings, busy, recommend
 from hearmark.ear.belief import Belief
+from hearmark.ear.herd import Herd
 from hearmark.ear.search import NARROW, REPLY, VOICE, WIDE, Search, plan, unheard
 from hearmark.events import Ear, FloatArray, Mode
 from hearmark.simulate.air import stream
@@ -32,7 +35,18 @@ from hearmark.study.crowd import Crowd
 from hearmark.study.marks import ENGINE, PEOPLE, PERFECT, Finding, find, grid_hz, moves_s, peeked
 from hearmark.study.station import Reply
 
-Name = Literal["fixed", "random", "tail-end", "expert", "program", "one receiver", "exact marks", "ceiling"]
+Name = Literal[
+    "fixed",
+    "random",
+    "tail-end",
+    "expert",
+    "program",
+    "one receiver",
+    "exact marks",
+    "ceiling",
+    "all alike",
+    "all spread",
+]
 NAMES: tuple[Name, ...] = get_args(Name)
 SEARCH_NODES = 2_000
 """Orders that a search may go through, so that studies are quick."""
@@ -45,6 +59,8 @@ LABELS: dict[str, str] = {
     "one receiver": "program, one receiver",
     "exact marks": "program, all marks right",
     "ceiling": "ceiling: knows the habit",
+    "all alike": "everybody as advised",
+    "all spread": "the same, spread as shipped",
 }
 
 
@@ -118,12 +134,18 @@ class Program:
         self._marked = False
         self._ready_s = 0.0
         self._held_hz: float | None = None
+        self._last_hz: float | None = None
+        self._own_place: float | None = stream(scenario.seed, 900_007).random()
+        self._herd = Herd()
 
     def place(self, now_s: float) -> float | None:
         """What the advice says now, or where we still stand while the hand is moving."""
         if self._held_hz is not None and now_s < self._ready_s:
             return self._held_hz
-        advised = recommend(self._ear(now_s), self._around(), self._held_hz)
+        ear, around = self._ear(now_s), self._around()
+        if self._held_hz is not None:
+            self._herd = self._herd.seen(self._held_hz, around)
+        advised = recommend(ear, around, self._held_hz, self._own_place if self._herd.follows else None)
         self._held_hz = advised.transmit_hz
         self.promised += advised.success_per_call or 0.0
         return self._held_hz
@@ -143,9 +165,11 @@ class Program:
         """The contact is over: if it was not found, the belief must know that it took place."""
         if not self._marked:
             self._belief = self._belief.missed(now_s)
+            self._last_hz = None
         self._marked = False
 
     def _learns(self, time_s: float, frequency_hz: float, confidence: float) -> None:
+        self._last_hz = frequency_hz
         self._belief = self._belief.mark(time_s, frequency_hz, confidence)
 
     def _ear(self, now_s: float) -> Ear:
@@ -161,8 +185,13 @@ class Program:
             dx_hz=scenario.dx_hz,
             activity_hz=None if level is None else self._crowd.frequency_hz,
             activity_db=level,
+            last_hz=self._last_marked_hz(),
             own_db=self._own_db,
         )
+
+    def _last_marked_hz(self) -> float | None:
+        """Where the newest contact was marked; None when it was missed."""
+        return self._last_hz
 
 
 class OneReceiver(Program):
@@ -221,7 +250,11 @@ class Ceiling(Program):
             self._frequency_hz <= pileup.scenario.window_high_hz
         )
         self._density = _even(inside.astype(np.float64), self._frequency_hz)
-        self._last_hz = 0.0
+
+    def place(self, now_s: float) -> float | None:
+        """As advised; and it remembers where he stands, should the contact to come go by unnoticed."""
+        self._before = self._pileup.listening.fork(self._rng)
+        return super().place(now_s)
 
     def answered(self, reply: Reply, crowd: Crowd) -> None:
         """Remember where he stands before he moves."""
@@ -236,7 +269,7 @@ class Ceiling(Program):
         draws = []
         for _ in range(self.DRAWS):
             future = self._before.fork(self._rng)
-            future.worked(self._last_hz or future.receive_hz, occupied_hz)
+            future.worked(future.receive_hz if self._last_hz is None else self._last_hz, occupied_hz)
             draws.append(future.place_hz)
         offset = (self._frequency_hz[None, :] - np.array(draws)[:, None]) / self._spread_hz
         self._density = _even(np.exp(-0.5 * offset**2).sum(axis=0) + 1e-6, self._frequency_hz)
@@ -267,4 +300,8 @@ def tactic(name: Name, pileup: Pileup, crowd: Crowd, own_db: float, seed: int) -
         return OneReceiver(scenario, rng, crowd, own_db)
     if name == "exact marks":
         return Program(scenario, rng, PERFECT, crowd, own_db)
-    return Ceiling(pileup, rng, crowd, own_db)
+    if name == "ceiling":
+        return Ceiling(pileup, rng, crowd, own_db)
+    from hearmark.study.everyone import Everyone
+
+    return Everyone(pileup, rng, ENGINE[mode], crowd, own_db, name == "all spread")

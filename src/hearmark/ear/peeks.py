@@ -1,0 +1,78 @@
+"""One receiver, live: where to peek while a reply lasts, said in a sentence, and what silence there means."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from hearmark.ear import search
+from hearmark.ear.belief import Belief
+from hearmark.ear.search import Search
+from hearmark.events import Ear, Mode
+
+NODES = 3_000
+"""Orders that one plan may go through: a few milliseconds."""
+MOST_SAID = 4
+"""So many peeks can be kept in mind."""
+LEAST_GAIN = 0.01
+"""A peek that is less likely to find him is not worth the telling."""
+HEARS = 0.75
+"""Chance of finding a reply on which the receiver stood for a second of it; common practice, no source."""
+SLICE_HZ = {"cw": (200.0, 1_200.0), "usb": (-1_000.0, 1_000.0), "lsb": (-1_000.0, 1_000.0)}
+"""Carriers that a receiver hears, from its dial: Morse as a tone in the audio, voices about tuned in."""
+
+
+class Peeks:
+    """Follows the dial of one receiver. `movable`: it was seen to move, or the radio tells where it stands."""
+
+    def __init__(self, mode: Mode, dx_hz: float) -> None:
+        self._mode, self._dx_hz = mode, dx_hz
+        self._receivers = (search.NARROW, search.WIDE) if mode == "cw" else (search.VOICE,)
+        self.movable = False
+        self._dial_hz: float | None = None
+        self._stood: list[tuple[float, float, float]] = []
+        """(dial, from, until), newest last."""
+        self._over: int | None = None
+        self._plan: Search | None = None
+
+    def dial(self, dial_hz: float, start_s: float, stop_s: float) -> None:
+        """The receiver stood on `dial_hz` from `start_s` to `stop_s`."""
+        if self._dial_hz is not None and dial_hz != self._dial_hz:
+            self.movable = True
+        if self._stood and dial_hz == self._dial_hz and start_s - self._stood[-1][2] < 0.05:
+            self._stood[-1] = (dial_hz, self._stood[-1][1], stop_s)
+        else:
+            self._stood = [*self._stood[-40:], (dial_hz, start_s, stop_s)]
+        self._dial_hz = dial_hz
+
+    def planned(self, over: int, ear: Ear) -> str:
+        """The best order of peeks for the reply to this over, as "listen at +3.4, then +2.8, back by 2.1 s"."""
+        if over != self._over or self._plan is None:
+            expected = search.REPLY[self._mode]
+            self._over = over
+            self._plan = search.plan(ear, self._dx_hz, self._receivers, expected, most_nodes=NODES)
+        return self._said(self._plan)
+
+    def _said(self, plan: Search) -> str:
+        if not plan.peeks:
+            return ""
+        places: list[str] = []
+        for peek in plan.peeks:
+            place = f"{(peek.frequency_hz - self._dx_hz) / 1_000.0:+.1f}"
+            if not places or (places[-1] != place and peek.gain >= LEAST_GAIN):
+                places.append(place)
+        width = "" if self._mode != "cw" else " (narrow filter)" if plan.receiver is search.NARROW else " (wide filter)"
+        return f"listen at {', then '.join(places[:MOST_SAID])} kHz{width}, back by {plan.back_s:.1f} s"
+
+    def unheard(self, belief: Belief, since_s: float, time_s: float, id: int) -> Belief:
+        """He answered somebody between the two times and nothing was found: less likely where the receiver stood."""
+        grid_hz = belief.frequency_hz
+        below_hz, above_hz = SLICE_HZ[self._mode]
+        if self._mode == "lsb":
+            below_hz, above_hz = -above_hz, -below_hz
+        missed = np.ones(len(grid_hz))
+        for dial_hz, start_s, stop_s in self._stood:
+            heard_s = min(stop_s, time_s) - max(start_s, since_s)
+            if heard_s > 0.0:
+                inside = (grid_hz >= dial_hz + below_hz) & (grid_hz <= dial_hz + above_hz)
+                missed = np.where(inside, missed * (1.0 - HEARS * min(1.0, heard_s)), missed)
+        return belief.unheard(time_s, grid_hz, 1.0 - np.maximum(missed, 1.0 - HEARS), id)

@@ -1,0 +1,57 @@
+"""One receiver: where to peek, and what silence there means."""
+
+import numpy as np
+import pytest
+
+from hearmark.ear.belief import Belief
+from hearmark.ear.peeks import Peeks
+from hearmark.events import Mode
+
+DX, LOW, HIGH = 14_023_000.0, 14_025_000.0, 14_030_000.0
+
+
+def settled(mode: Mode = "cw") -> Belief:
+    """He was answered near 27.2 MHz and then near 28.6, and so on."""
+    belief = Belief(LOW, HIGH, mode, dx_hz=DX)
+    for turn in range(8):
+        belief = belief.mark(20.0 * turn, LOW + (2_200.0 if turn % 2 else 3_600.0), 0.95)
+    return belief
+
+
+def test_the_sentence_names_the_likeliest_places_and_the_way_back() -> None:
+    peeks = Peeks("cw", DX)
+    said = peeks.planned(1, settled().ear(160.0))
+    assert said.startswith("listen at +")
+    places = [float(word.strip(",")) for word in said.split(" kHz")[0].split() if word.startswith("+")]
+    assert min(abs(places[0] - 4.2), abs(places[0] - 5.6)) < 1.2, "within the slice of the wide filter"
+    assert "back by" in said
+    assert peeks.planned(1, Belief(LOW, HIGH, "cw").ear(161.0)) == said, "one plan for one over"
+
+
+def test_the_dial_is_movable_once_it_moved() -> None:
+    peeks = Peeks("cw", DX)
+    peeks.dial(DX - 700.0, 0.0, 1.0)
+    peeks.dial(DX - 700.0, 1.0, 2.0)
+    assert not peeks.movable
+    peeks.dial(DX + 2_000.0, 2.0, 3.0)
+    assert peeks.movable
+
+
+@pytest.mark.parametrize(("mode", "dial_hz"), [("cw", LOW + 1_500.0), ("usb", LOW + 2_200.0), ("lsb", LOW + 2_200.0)])
+def test_silence_makes_the_slice_less_likely(mode: Mode, dial_hz: float) -> None:
+    peeks = Peeks(mode, DX)
+    peeks.dial(DX, 0.0, 160.0)
+    peeks.dial(dial_hz, 160.0, 163.0)
+    peeks.dial(DX, 163.0, 170.0)
+    before = settled(mode)
+    after = peeks.unheard(before, 160.2, 168.0, -5)
+    plain = before.missed(168.0, -5)
+    there = np.abs(before.frequency_hz - (LOW + 2_200.0)) < 200.0
+    step_hz = before.frequency_hz[1] - before.frequency_hz[0]
+    told, untold = (float(b.density_per_hz()[there].sum() * step_hz) for b in (after, plain))
+    # two spots: not heard on this one means he was on the other, so that it is now this one's turn, or he was missed
+    assert told != pytest.approx(untold, abs=0.01)
+    elsewhere = Peeks(mode, DX)
+    elsewhere.dial(DX - 20_000.0, 160.0, 168.0)
+    nothing = elsewhere.unheard(before, 160.2, 168.0, -5)
+    assert np.allclose(nothing.density_per_hz(), plain.density_per_hz(), rtol=0.02)
