@@ -243,6 +243,9 @@ def _advance(  # type: ignore[no-untyped-def]
             c.reported = now
             changed[count] = r
             count += 1
+    told = np.zeros(len(table), np.bool_)
+    for k in range(count):
+        told[changed[k]] = True  # such a row is still to be read, even if its emission is over
     free = 0
     for k in range(len(position)):
         if taken[k] or not clear[k] or height[k] < START_RATIO:
@@ -251,7 +254,7 @@ def _advance(  # type: ignore[no-untyped-def]
         for r in range(len(table)):
             if table[r].used and abs(table[r].position - position[k]) < _GATE_BINS:
                 near = True
-        while free < len(table) and table[free].used:
+        while free < len(table) and (table[free].used or told[free]):
             free += 1
         if near or free == len(table):
             continue
