@@ -166,7 +166,7 @@ class _Chain:
         self._grid = grid = self._band.grid
         self._finder: Finder
         self._finder = MorseFinder(grid, low_hz, high_hz) if mode == "cw" else VoiceFinder(grid, low_hz, high_hz, mode)
-        self._copying = Copying(self._finder.frequency_hz, dx_hz)
+        self._copying = Copying(self._finder.frequency_hz, dx_hz, grid)
         self._own = OwnEar(config.own_call) if config.own_call and mode == "cw" else None
         self._tracker = EmissionTracker(grid) if mode == "cw" and not first.audio else None
         self._talkers: Talkers | None = None
@@ -238,7 +238,7 @@ class _Chain:
         yield Row(now_s, self._grid.low_hz, self._grid.step_hz, row_db)
         look = self._finder.look(ratio)
         if isinstance(self._finder, MorseFinder) and self._finder.reading is not None:
-            self._copying.add(begin_s, self._finder.reading)
+            self._copying.add(begin_s, self._finder.reading, ratio)
             if self._own is not None:
                 yield from self._own.feed(self._finder.reading.likely[-1], self._finder.reading.chances[-1], now_s)
         if self._talkers is not None and isinstance(self._finder, VoiceFinder) and self._finder.talk is not None:

@@ -97,6 +97,11 @@ def _prior() -> tuple[Chances, Chances]:
     return exchange, np.log(group / group.sum(axis=1, keepdims=True)).astype(np.float32)
 
 
+def exchange_prior() -> Chances:
+    """Logarithms of the chances of a character after two others in exchanges, flat (n^3,), indices of ALPHABET."""
+    return _prior()[0]
+
+
 class Copyist:
     """Copies one transmission: `feed` steps in order, `copy` what stands so far."""
 

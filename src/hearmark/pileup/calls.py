@@ -5,8 +5,10 @@ from __future__ import annotations
 import re
 
 _CALL = re.compile(
-    r"^(?:[A-Z0-9]{1,3}/)?(?:[A-Z]{1,2}|[A-Z][0-9]|[0-9][A-Z]{1,2})[0-9]{1,2}[A-Z]{1,4}(?:/[A-Z0-9]{1,4})?$"
+    r"^(?:[A-Z0-9]{1,3}/)?(?:[A-Z]{1,2}|[A-Z][0-9]|[0-9][A-Z]{1,2})"
+    r"(?:[0-9]{1,2}|(?![1-5][1-9]9)[0-9]{3})[A-Z]{1,4}(?:/[A-Z0-9]{1,4})?$"
 )
+"""Three figures: on special occasions (19.68A), if they are no report run together with what is beside it."""
 _REPORT = re.compile(r"^[1-5EA][0-9NETA]{2}$")
 
 

@@ -1,4 +1,8 @@
-"""What every station sends, while it sends: each transmission has its copyist on the stream nearest to its carrier."""
+"""What every station sends, while it sends: each transmission has its copyist on the stream nearest to its carrier.
+
+When a short one is over, it is heard once more (`modes.rehearing`): the first letters came before the reader knew speed
+and level.
+"""
 
 from __future__ import annotations
 
@@ -11,14 +15,22 @@ import numpy.typing as npt
 from hearmark.events import Emission, Over
 from hearmark.modes.alphabet import ALPHABET, UNITS
 from hearmark.modes.copyist import KEPT, NOTHING, Copy, Copyist
-from hearmark.modes.morse import Reading
+from hearmark.modes.morse import STEP_FRAMES, Reading
+from hearmark.modes.network import Array, compress
+from hearmark.modes.rehearing import AROUND, LEAD_S, TAIL_S, Rehearing
+from hearmark.pileup.again import calls_again, copy_of, weighed
 from hearmark.pileup.copied import calls_in, partials_in
 from hearmark.pileup.look import STEP_S
+from hearmark.spectrum.transform import Grid
 
 DEPTH = 1024
 """Steps kept: 33 s; a transmission is copied from its start as soon as it is known to be one."""
-LEAD_S, TAIL_S = 0.1, 0.55
+EARLY_S, LATE_S = 0.1, 0.55
 """A character is read after it was sent: what comes so long after a transmission still belongs to it."""
+AGAIN_S, AGAIN_LETTERS = 9.0, 16
+"""Transmissions of up to so long, and with so much text, are heard again."""
+KNOWN = 0.95
+"""A call that was heard before, and now again with this probability, needs no second hearing."""
 REACH_HZ = 24.0
 LIKELY = 0.7
 """From this probability on a call is told as the transmission's."""
@@ -37,8 +49,11 @@ class _Sheet:
 class Copying:
     """Feed every reading; ask for the text of a transmission. `frequency_hz`: of the streams, the DX's last."""
 
-    def __init__(self, frequency_hz: npt.NDArray[np.float64], dx_hz: float) -> None:
-        self._frequency_hz, self._dx_hz = frequency_hz, dx_hz
+    def __init__(self, frequency_hz: npt.NDArray[np.float64], dx_hz: float, grid: Grid) -> None:
+        self._frequency_hz, self._dx_hz, self._grid = frequency_hz, dx_hz, grid
+        self._levels = np.zeros((round((AGAIN_S + 4.0) / grid.hop_s), grid.bins), np.float16)
+        self._frames = 0
+        self._rehearing: Rehearing | None = None
         count = len(frequency_hz) + 1
         self._symbols = np.zeros((DEPTH, count, KEPT), np.int8)
         self._chances = np.zeros((DEPTH, count, KEPT), np.float16)
@@ -50,8 +65,12 @@ class Copying:
         self.calls: set[str] = set()
         """Calls of callers heard so far."""
 
-    def add(self, start_s: float, reading: Reading) -> None:
-        """The newest steps; `start_s`: when the first one's window begins."""
+    def add(self, start_s: float, reading: Reading, ratio: Array) -> None:
+        """The newest steps, and their frames of power over noise, (frames, bins); `start_s`: when the first one's window
+        begins."""
+        rows = np.arange(self._frames, self._frames + len(ratio)) % len(self._levels)
+        self._levels[rows] = compress(ratio)
+        self._frames += len(ratio)
         steps = reading.likely.shape[1]
         rows = np.arange(self._count, self._count + steps) % DEPTH
         self._symbols[rows] = reading.likely.transpose(1, 0, 2)
@@ -64,7 +83,7 @@ class Copying:
         self._cut = {number: sheet.copyist.copy() for number, sheet in self._sheets.items()}
         self._sheets.clear()
         self._over = None
-        self._count = 0
+        self._count = self._frames = 0
 
     def emission(self, emission: Emission) -> Emission:
         """The same transmission with text, speed and calls as far as they are known."""
@@ -75,15 +94,48 @@ class Copying:
             return emission
         sheet = self._sheets.get(emission.id)
         if sheet is None or sheet.stream != stream:
-            first = self._step(emission.start_s - LEAD_S)
+            first = self._step(emission.start_s - EARLY_S)
             sheet = self._sheets[emission.id] = _Sheet(stream, first, first)
         copy = self._copied(sheet, emission.stop_s)
         if emission.stop_s is not None:
             del self._sheets[emission.id]
         told = self._told(emission, copy)
+        if emission.stop_s is not None and stream < len(self._frequency_hz):
+            told = self._again(told, emission.start_s, emission.stop_s, copy)
         if told.call is not None and stream < len(self._frequency_hz):
             self.calls.add(told.call)
         return told
+
+    def _again(self, told: Emission, start_s: float, stop_s: float, copy: Copy) -> Emission:
+        """A transmission that is over, heard once more if it is short."""
+        known = told.call in self.calls and told.calls[0].probability >= KNOWN
+        if known or not 0.3 < stop_s - start_s < AGAIN_S or len(copy.text) > AGAIN_LETTERS:
+            return told
+        hop_s, newest = self._grid.hop_s, self._frames - 1
+        newest_s = self._time_s[(self._count - 1) % DEPTH] + (STEP_FRAMES - 1) * hop_s + self._grid.window_s / 2
+        first = newest - round((newest_s - start_s + LEAD_S) / hop_s)
+        last = min(newest + 1, newest - round((newest_s - stop_s - TAIL_S) / hop_s))
+        first = max(first, self._frames - len(self._levels), 0)
+        at = self._grid.position(told.frequency_hz)
+        low = round(at) - AROUND
+        if last - first < 40 or low < 0 or low + 2 * AROUND >= self._grid.bins:
+            return told
+        rows = np.arange(first, last) % len(self._levels)
+        level = self._levels[rows, low : low + 2 * AROUND + 1].astype(np.float32)
+        if self._rehearing is None:
+            self._rehearing = Rehearing()
+        heard = self._rehearing.hear(level, at - round(at), hop_s, copy.text, told.speed_wpm)
+        if heard is None:
+            return told
+        texts = weighed(heard)
+        steps = round((stop_s - start_s + EARLY_S) / STEP_S)
+        new = copy_of(texts, round(EARLY_S / STEP_S), steps)
+        calls = tuple(replace(c, probability=round(c.probability, 3)) for c in calls_again(texts, heard, new))
+        return replace(
+            told, text=new.text, sure=_rounded(new), calls=calls, partials=partials_in(new),
+            speed_wpm=told.speed_wpm if heard.speed_wpm is None else heard.speed_wpm,
+            call=calls[0].call if calls and calls[0].probability >= LIKELY else None,
+        )  # fmt: skip
 
     @staticmethod
     def _told(emission: Emission, copy: Copy) -> Emission:
@@ -98,13 +150,13 @@ class Copying:
     def over(self, over: Over) -> Over:
         """The same over of the DX with its text."""
         if self._over is None or self._over[0] != over.id:
-            first = self._step(over.start_s - LEAD_S)
+            first = self._step(over.start_s - EARLY_S)
             self._over = (over.id, _Sheet(len(self._frequency_hz), first, first))
         copy = self._copied(self._over[1], over.stop_s)
         return replace(over, text=copy.text, sure=_rounded(copy))
 
     def _copied(self, sheet: _Sheet, stop_s: float | None) -> Copy:
-        last = self._count if stop_s is None else min(self._count, self._step(stop_s + TAIL_S))
+        last = self._count if stop_s is None else min(self._count, self._step(stop_s + LATE_S))
         sheet.next = max(sheet.next, self._count - DEPTH)
         if last > sheet.next:
             rows = np.arange(sheet.next, last) % DEPTH

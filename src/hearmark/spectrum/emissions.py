@@ -23,12 +23,14 @@ SMOOTH_STEPS = 6
 START_RATIO = 5.0
 """Smoothed power over the floor that starts a candidate (7 dB: an SNR of about -10 dB in 2500 Hz while keyed)."""
 STAY_RATIO = 3.2
-LEAST_BRIDGE_S = 0.6
+LEAST_BRIDGE_S = 0.8
 MOST_BRIDGE_S = 1.2
 BRIDGE_UNITS = 9.0
-FADED_RATIO = 40.0
-FADED_BRIDGE_S = 1.0
+FADED_RATIO = 150.0
+FADED_BRIDGE_S = 1.2
 """A candidate whose last marks stood less than this ratio over the floor may be in a fade: wait longer."""
+WEAK_BRIDGE_S = 1.6
+"""Something is still heard there, weaker than the marks so far: he fades, or another one calls. So long it counts as his."""
 STEADY_S = 4.0
 STEADY_SHARE = 0.8
 """A carrier that is on for four seconds, or this share of the time after two, is none of Morse (some 45 % on)."""
@@ -231,6 +233,8 @@ def _advance(  # type: ignore[no-untyped-def]
         bridge = min(max(LEAST_BRIDGE_S, BRIDGE_UNITS * c.unit * hop_s), MOST_BRIDGE_S)
         if c.level * _DECAY ** (c.last - now) < FADED_RATIO:
             bridge = max(bridge, FADED_BRIDGE_S)
+        if now - c.seen < STEP_FRAMES and now - c.last > STEP_FRAMES:
+            bridge = max(bridge, WEAK_BRIDGE_S)
         if now - c.last > bridge / hop_s:
             c.used = False
             report = c.confirmed and not c.steady
