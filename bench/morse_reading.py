@@ -18,19 +18,14 @@ import numpy as np
 import numpy.typing as npt
 import scipy.signal
 
-from hearmark.engine import Engine, EngineConfig
-from hearmark.events import Block, ComplexArray, Emission
+from hearmark.events import Block, ComplexArray
 from hearmark.modes.alphabet import text_of
 from hearmark.modes.copyist import Chances, Copy, Copyist, Symbols
 from hearmark.modes.morse import STEP_FRAMES, MorseReader, features
 from hearmark.modes.network import compress
-from hearmark.pileup.copied import calls_in
-from hearmark.pileup.copying import LIKELY
-from hearmark.pileup.own import MIDDLE, Spotter
-from hearmark.simulate import calls, keyers, render, scenario
+from hearmark.simulate import keyers
 from hearmark.simulate.keyers import Keyer
 from hearmark.simulate.keying import CODES
-from hearmark.simulate.people import play
 from hearmark.spectrum.batches import Band
 
 SEED = 70_000
@@ -106,17 +101,13 @@ class Heard:
         reading = MorseReader(len(streams)).read(seen)
         return list(zip(reading.likely, reading.chances, strict=True))
 
-    def read(self, sent: list[Keyer], during: bool = False) -> list[tuple[Copy, str]]:
-        """What is copied on those streams, and the reader's best symbols as they come; `during`: only while each
-        sends."""
-        out, step_s = [], STEP_FRAMES * self.grid.hop_s
-        for keyer, (likely, chances) in zip(sent, self.seen(sent), strict=True):
-            when = slice(None)
-            if during:
-                when = slice(int(max(0.0, keyer.start_s - 0.3) / step_s), int((keyer.stop_s + 0.7) / step_s))
+    def read(self, sent: list[Keyer]) -> list[tuple[Copy, str]]:
+        """What is copied on those streams, and the reader's best symbols as they come."""
+        out = []
+        for likely, chances in self.seen(sent):
             copyist = Copyist()
-            copyist.feed(likely[when], chances[when])
-            out.append((copyist.copy(), text_of(likely[when, 0])))
+            copyist.feed(likely, chances)
+            out.append((copyist.copy(), text_of(likely[:, 0])))
         return out
 
     def classical(self, sent: Keyer) -> str:
@@ -206,34 +197,6 @@ def at_five_percent(levels_db: tuple[float, ...], rates: list[float]) -> float:
     return float("nan")
 
 
-def once(channel: str, snr_db: float, bands: int, seed: int, least_db: float = -99.0) -> tuple[int, int, int]:
-    """Calls sent once, in the clear: (right, wrong, sent). `least_db`: of the transmission's own SNR."""
-    right = wrong = sent_count = 0
-    for k in range(bands):
-        rng, r = np.random.default_rng(seed + k), random.Random(seed + k)
-        sent: list[Keyer] = []
-        for slot in range(40):
-            start_s = float(rng.uniform(0.5, 2.0))
-            while start_s < SECONDS - 6.5:
-                text, wpm = calls.caller(r)[0], float(rng.uniform(18, 36))
-                hz = CENTER_HZ + (slot - 19.5) * SLOT_HZ + float(rng.uniform(-20, 20))
-                times = keyers.hand(text, wpm, start_s, rng)
-                level_db = snr_db + keyers.at_speed_db(wpm)
-                sent.append(Keyer(text, wpm, hz, level_db, times, channel))
-                start_s = float(times[-1, 1]) + float(rng.uniform(2.0, 4.0))
-        samples, own_db = keyers.band(sent, SECONDS, RATE_HZ, CENTER_HZ, rng)
-        heard = Heard(samples)
-        for keyer, (copy, _), snr in zip(sent, heard.read(sent, during=True), own_db, strict=True):
-            if snr - keyers.at_speed_db(keyer.wpm) < least_db:
-                continue
-            found = calls_in(copy)
-            call = found[0].call if found and found[0].probability >= LIKELY else None
-            sent_count += 1
-            right += call == keyer.text
-            wrong += call is not None and call != keyer.text
-    return right, wrong, sent_count
-
-
 def words(bands: int, seed: int) -> tuple[int, int]:
     """Wrong and sent words of a DX in moderate fading, 10 dB in 2500 Hz."""
     wrong = total = 0
@@ -244,58 +207,6 @@ def words(bands: int, seed: int) -> tuple[int, int]:
             wrong += edits(copy.text.split(), keyer.text.split())
             total += len(keyer.text.split())
     return wrong, total
-
-
-def own_call(bands: int, seed: int) -> tuple[list[float], int, int, float]:
-    """Our own call in the DX's text at 10 dB in white noise: delays after its last letter, in seconds, of those that
-    were told; how many were sent; how many were told in other traffic, and in how many hours of it."""
-    delays: list[float] = []
-    sent_count = false = 0
-    hours = 0.0
-    for k in range(bands):
-        rng, r = np.random.default_rng(seed + k), random.Random(seed + k)
-        sent, ours = [], []
-        for slot in range(40):
-            call, wpm = calls.caller(r)[0], float(rng.uniform(18, 36))
-            before = r.choice(["", "TU ", "R TU ", "QRZ? ", "DE "])
-            times = keyers.hand(before + call + " 5NN", wpm, float(rng.uniform(1, 3)), rng)
-            hz = CENTER_HZ + (slot - 19.5) * SLOT_HZ
-            sent.append(Keyer(before + call + " 5NN", wpm, hz, 10.0 + keyers.at_speed_db(wpm), times))
-            letters = (before + call).replace(" ", "")
-            ours.append((call, float(times[sum(len(CODES[c]) for c in letters) - 1, 1])))
-        samples, _ = keyers.band(sent, 16.0, RATE_HZ, CENTER_HZ, rng)
-        for (call, end_s), (likely, chances) in zip(ours, Heard(samples).seen(sent), strict=True):
-            told = np.flatnonzero(Spotter(call).feed(likely, chances) > MIDDLE)
-            sent_count += 1
-            if len(told):  # the engine works in batches of three steps, and a window reaches 64 ms further
-                delays.append(int(told[0]) // 3 * 0.096 + 0.152 - end_s)
-        sent = spread(40, 10.0, "flat", seed + 500 + k)
-        samples, _ = keyers.band(sent, SECONDS, RATE_HZ, CENTER_HZ, rng)
-        for likely, chances in Heard(samples).seen(sent):
-            false += int((Spotter(calls.caller(r)[0]).feed(likely, chances) > MIDDLE).any())
-            hours += SECONDS / 3600.0
-    return delays, sent_count, false, hours
-
-
-def false_calls(seconds: float, seed: int) -> list[str]:
-    """Calls that the engine finds where no Morse is: noise, carriers, impulses and people talking."""
-    found = []
-    while seconds > 0:
-        part = min(seconds, 120.0)
-        sc = scenario.preset("hard", "usb", seed, None, part)
-        sc = scenario.replace(sc, human_speech=True, carriers=6, impulses_per_s=0.5)
-        from hearmark.simulate import speech
-
-        session = play(sc, speech)
-        engine = Engine(EngineConfig(sc.dx_hz, "cw", sc.window_low_hz, sc.window_high_hz))
-        source = render.Renderer(session, 48_000, sc.dx_hz + 6_000)
-        kept: dict[int, Emission] = {}
-        for n in range(round(part * 10)):
-            block = Block(n * 4_800, 48_000.0, sc.dx_hz + 6_000, source.samples(n * 4_800, 4_800))
-            kept.update((e.id, e) for e in engine.feed(block) if isinstance(e, Emission))
-        found += [e.call for e in kept.values() if e.call]
-        seconds, seed = seconds - part, seed + 1
-    return found
 
 
 def picture(path: str, white: list[tuple[float, ...]]) -> None:
@@ -344,24 +255,8 @@ def main() -> None:
     near = [measured(snr_db, "flat", bands, SEED + 200, 20.0)[0] for snr_db in WHITE_DB]
     cost = at_five_percent(WHITE_DB, near) - points[0]
     print(f"neighbour 20 dB stronger 150 Hz away costs {cost:.1f} dB at 5 % (must 2; boxcar 3.5)")
-    right, wrong, sent = once("flat", 6.0, bands, SEED + 300)
-    print(f"calls sent once, 6 dB: right {right / sent:.2%}, wrong {wrong / sent:.2%} of {sent} (must 99 / 0.5)")
-    right, wrong, sent = once("mid moderate", 14.0, bands, SEED + 400, 10.0)
-    print(f"the same in fading, own SNR >= 10 dB: {right / sent:.2%}, {wrong / sent:.2%} of {sent} (must 90 / 2)")
     wrong, sent = words(bands * 2, SEED + 600)
     print(f"the DX's text in fading, 10 dB in 2500 Hz: word errors {wrong / sent:.2%} of {sent} (must 5 %, aim 2 %)")
-    delays, sent, false, hours = own_call(bands, SEED + 900)
-    seen = sum(delay <= 0.5 for delay in delays)
-    print(
-        f"our own call, 10 dB: told within 0.5 s {seen / sent:.1%} of {sent}, delay median {np.median(delays):.2f} s, "
-        f"most {max(delays):.2f} s; {false} false in {hours:.1f} h of other traffic (must 95 %, 0.5 s, 1 an hour)"
-    )
-    seconds = 120.0 if given.quick else 3_600.0
-    found = false_calls(seconds, SEED + 700)
-    print(
-        f"false calls in {seconds / 60:.0f} minutes of noise, carriers, impulses, voices: "
-        f"{len(found)} {found[:6]} (must 0)"
-    )
     if given.picture:
         picture(given.picture, white)
 

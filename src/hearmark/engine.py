@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from hearmark.ear.counsel import Counsel
+from hearmark.errors import HearmarkError
 from hearmark.events import (
     Allowed,
     Answer,
@@ -42,6 +43,8 @@ from hearmark.spectrum.survey import Survey
 from hearmark.spectrum.transform import WINDOW_S, Frames
 
 STEP_FRAMES = 4
+BEYOND = 1e6
+"""Samples of this amplitude and more, full scale being 1, are none."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,6 +111,7 @@ class Engine:
     def _block(self, block: Block) -> Iterator[Event]:
         if self._keyed:
             return
+        block = _sound(block)
         if self._chain is None:
             self._waiting.append(block)
             if self._survey is None and not self._known():
@@ -145,6 +149,12 @@ class Engine:
             yield from self._block(block)
 
 
+def _sound(block: Block) -> Block:
+    """The same block with zeros for what is no sample: not a number, or far beyond full scale."""
+    good = np.abs(block.samples) < BEYOND
+    return block if good.all() else replace(block, samples=np.where(good, block.samples, np.complex64(0)))
+
+
 class _Chain:
     """All stages for one mode, window and sample rate."""
 
@@ -160,6 +170,7 @@ class _Chain:
             range_hz = morse_range_hz(dx_hz, low_hz, high_hz, step_hz)
         else:
             range_hz = voice_range_hz(dx_hz, low_hz, high_hz, mode)
+        self._range_hz = range_hz
         self._band: Band | Slices = (
             Slices(first, mode, dx_hz, *range_hz) if first.audio else Band(first, dx_hz, *range_hz)
         )
@@ -184,10 +195,24 @@ class _Chain:
         """Samples in."""
         if not self._band.hears(block):
             yield from self.gap(block.start_s)
-            return
+            if not self._moved(block):
+                return
         self._resting = False
         for batch in self._band.feed(block):
             yield from self._batch(batch)
+
+    def _moved(self, block: Block) -> bool:
+        """The receiver's centre or rate is another one from here on: does it still cover the same bins?"""
+        if block.audio or isinstance(self._band, Slices):
+            return False
+        try:
+            band = Band(block, self._dx_hz, *self._range_hz)
+        except HearmarkError:
+            return False
+        if band.grid != self._grid:
+            return False
+        self._band = band
+        return True
 
     def gap(self, time_s: float) -> Iterator[Event]:
         """Deaf from here on, until the next block."""

@@ -23,7 +23,7 @@ from hearmark.spectrum.transform import still_noise
 
 AROUND = CONTEXT_BINS + 1
 """Bins that are needed on each side of the one nearest to the carrier."""
-LEAD_S, TAIL_S = 0.45, 0.55
+LEAD_S, TAIL_S = 0.5, 0.8
 """What must be heard before a transmission and after it."""
 SHIFTS = (0, 2)
 _BEFORE, _BETWEEN, _REPEATS = 40, 60, 2
@@ -40,12 +40,13 @@ NAMED = 8
 
 @dataclass(frozen=True, slots=True)
 class Heard:
-    """`texts` with the logarithm of the weight of each, `score`; `least_db`: the lowest level between its first mark and
-    its last, over noise in one bin; `fit`: see `modes.timing`; `speed_wpm`: by its dots."""
+    """`texts` with the logarithm of the weight of each, `score`; `least_db`, `edge_db`, `fit`: see
+    `modes.timing`; `speed_wpm`: by its dots."""
 
     texts: tuple[str, ...]
     score: tuple[float, ...]
     least_db: float
+    edge_db: tuple[float, float]
     fit: float
     speed_wpm: float | None
 
@@ -72,12 +73,12 @@ class Rehearing:
         speeds = SPEEDS_WPM if speed_wpm is None else (speed_wpm, 1.15 * speed_wpm)
         by_lengths = timed(ratio, hop_s, tuple(1.2 / wpm for wpm in speeds))
         named: dict[str, float] = {}
-        weight, least_db, fit = 0.0, 0.0, BAD_FIT
+        weight, least_db, edge_db, fit = 0.0, 0.0, (0.0, 0.0), BAD_FIT
         speed: float | None = None
         if by_lengths is not None:
             best = by_lengths.score[0]
             named = {t: s - best for t, s in zip(by_lengths.texts[:NAMED], by_lengths.score, strict=False)}
-            fit, least_db = by_lengths.fit, by_lengths.least_db
+            fit, least_db, edge_db = by_lengths.fit, by_lengths.least_db, by_lengths.edge_db
             speed = round(1.2 / by_lengths.unit_s, 1) if fit > BAD_FIT else None
             weight = TIMING * float(np.clip((fit - BAD_FIT) / (GOOD_FIT - BAD_FIT), 0.0, 1.0))
         scores: dict[str, float] = {}
@@ -90,7 +91,7 @@ class Rehearing:
         if not scores:
             return None
         order = sorted(scores, key=lambda text: -scores[text])
-        return Heard(tuple(order), tuple(scores[text] for text in order), least_db, fit, speed)
+        return Heard(tuple(order), tuple(scores[text] for text in order), least_db, edge_db, fit, speed)
 
     def _read(self, level: Array, off: float) -> Array:
         """Logarithms of the chances of each symbol, (ways, steps, symbols), of the last hearing."""

@@ -30,7 +30,9 @@ class Timed:
     unit_s: float
     fit: float
     least_db: float
-    """Level of the key held down over noise, in one bin, where it was lowest between the first mark and the last."""
+    edge_db: tuple[float, float]
+    """Level of the key held down over noise in one bin: where it was lowest between the first mark and the last; and by
+    how much less than its median at the first mark and at the last."""
 
 
 def timed(ratio: npt.NDArray[np.float32], hop_s: float, units_s: tuple[float, ...]) -> Timed | None:
@@ -54,7 +56,7 @@ def timed(ratio: npt.NDArray[np.float32], hop_s: float, units_s: tuple[float, ..
     last = _decoded(ratio, level, unit, dash, KEPT)
     if last is None:
         return None
-    return Timed(last.texts, last.score, unit * hop_s, last.fit, last.least_db(level))
+    return Timed(last.texts, last.score, unit * hop_s, last.fit, *last.levels_db(level))
 
 
 def _level(ratio: Float, hop_s: float) -> Float:
@@ -99,9 +101,12 @@ class _Path:
         smooth /= np.convolve(weight, kernel, "full")[len(k) // 2 :][: len(ratio)]
         return np.asarray(np.maximum(smooth, max(2.0, float(np.max(smooth)) / 1000.0)))
 
-    def least_db(self, level: Float) -> float:
-        """The lowest level between the first mark and the last."""
-        return float(10.0 * np.log10(level[self.marks[0][0] : self.marks[-1][1]].min()))
+    def levels_db(self, level: Float) -> tuple[float, tuple[float, float]]:
+        """See `Timed`: `least_db`, `edge_db`."""
+        inside_db = 10.0 * np.log10(level[self.marks[0][0] : self.marks[-1][1]])
+        middle_db = float(np.median(inside_db))
+        edges = [10.0 * float(np.log10(np.mean(level[mark[0] : mark[1]]))) for mark in (self.marks[0], self.marks[-1])]
+        return float(inside_db.min()), (middle_db - edges[0], middle_db - edges[1])
 
 
 def _decoded(ratio: Float, level: Float, unit: float, dash: float, kept: int) -> _Path | None:

@@ -64,6 +64,8 @@ class Copying:
         self._cut: dict[int, Copy] = {}
         self.calls: set[str] = set()
         """Calls of callers heard so far."""
+        self._sent: set[str] = set()
+        """Those of them whose transmission was over by then."""
 
     def add(self, start_s: float, reading: Reading, ratio: Array) -> None:
         """The newest steps, and their frames of power over noise, (frames, bins); `start_s`: when the first one's window
@@ -104,11 +106,13 @@ class Copying:
             told = self._again(told, emission.start_s, emission.stop_s, copy)
         if told.call is not None and stream < len(self._frequency_hz):
             self.calls.add(told.call)
+            if emission.stop_s is not None:
+                self._sent.add(told.call)
         return told
 
     def _again(self, told: Emission, start_s: float, stop_s: float, copy: Copy) -> Emission:
         """A transmission that is over, heard once more if it is short."""
-        known = told.call in self.calls and told.calls[0].probability >= KNOWN
+        known = told.call in self._sent and told.calls[0].probability >= KNOWN
         if known or not 0.3 < stop_s - start_s < AGAIN_S or len(copy.text) > AGAIN_LETTERS:
             return told
         hop_s, newest = self._grid.hop_s, self._frames - 1
