@@ -47,7 +47,7 @@ def test_gaps_between_words_are_bridged_and_longer_ones_are_not() -> None:
     first = morse(1.0, 0.05)
     second = morse(first[-1, 1] + 0.4, 0.05)
     third = morse(second[-1, 1] + 1.6, 0.05)
-    found = find(noise(22, 4) + keyed(22, -2_000.0, 15.0, np.concatenate([first, second, third])))
+    found = find(noise(24, 4) + keyed(24, -2_000.0, 15.0, np.concatenate([first, second, third])))
     assert [(e.start_s, e.stop_s) for e in sorted(found, key=lambda e: e.start_s)] == [
         pytest.approx((first[0, 0], second[-1, 1]), abs=0.05),
         pytest.approx((third[0, 0], third[-1, 1]), abs=0.05),

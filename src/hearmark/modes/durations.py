@@ -9,6 +9,7 @@ follow as in exchanges, or as they like.
 from __future__ import annotations
 
 from functools import cache
+from typing import Any
 
 import numba
 import numpy as np
@@ -29,8 +30,8 @@ EDGE = 4
 LEVELS = 17
 """Steps of amplitude between none and that of the key held down."""
 WEIGHT = 0.40
-"""What a frame tells: windows of 64 ms every 8 ms overlap (independent looks a frame, from the window's correlation)."""
-UNEVEN, LEAK = .06, .01
+"""What a frame tells, in independent looks: windows of 64 ms every 8 ms overlap (measured: most texts right)."""
+UNEVEN, LEAK = 0.06, 0.01
 """Power that a mark strays from what is expected, in shares of its own, and of the key held down anywhere."""
 OTHER, OTHER_POWER = 0.002, 50.0
 """Chance that a frame holds something else, and its usual power over the noise."""
@@ -72,7 +73,9 @@ def tree() -> tuple[npt.NDArray[np.int16], npt.NDArray[np.int16]]:
 def profile() -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
     """Expected amplitude (index of LEVELS) in each frame of a mark, and of a gap, of up to 2 * EDGE frames."""
 
-    def inside(frames: Float) -> Float:  # share of a Hann window on the near side of an edge so many frames away
+    def inside(
+        frames: npt.NDArray[Any],
+    ) -> npt.NDArray[Any]:  # share of a Hann window on the near side of an edge so many frames away
         x = np.clip(frames / EDGE, -1.0, 1.0)
         return np.asarray(0.5 + 0.5 * x + np.sin(np.pi * x) / (2 * np.pi))
 
@@ -89,9 +92,8 @@ def _log_i0(x: float) -> float:
     """Logarithm of the modified Bessel function of order 0 (Abramowitz and Stegun, 9.8.1 and 9.8.2)."""
     if x < 3.75:
         y = (x / 3.75) ** 2
-        return float(np.log(
-            1.0 + y * (3.5156229 + y * (3.0899424 + y * (1.2067492 + y * (0.2659732 + y * (0.0360768 + y * 0.0045813)))))
-        ))  # fmt: skip
+        high = y * (0.2659732 + y * (0.0360768 + y * 0.0045813))
+        return float(np.log(1.0 + y * (3.5156229 + y * (3.0899424 + y * (1.2067492 + high)))))
     y = 3.75 / x
     series = 0.39894228 + y * (0.01328592 + y * (0.00225319 + y * (-0.00157565 + y * (0.00916281 + y * (
         -0.02057706 + y * (0.02635537 + y * (-0.01647633 + y * 0.00392377)))))))  # fmt: skip
@@ -178,6 +180,12 @@ def _put(slot, held, room, n, score, text):  # type: ignore[no-untyped-def]
 
 @numba.njit(cache=True)
 def search(ratio, level, unit, dash, kept, child, letter, short_mark, short_gap, exchange):  # type: ignore[no-untyped-def]
+    """Texts of `ratio` for one hand: dots of `unit` frames, dashes of `dash` dots, `level` of the key held down.
+
+    `kept`: entries of each time and beginning of a character; then `tree` and `profile`; `exchange`: logarithms of the
+    chances of characters after two others. Returns the arena (scores, parents, times, nodes, signs: a character, -2 a
+    dot, -3 a dash, -100 less a character before a space), its entries that end the text, how many, and the ideal score.
+    """
     frames, nodes, letters = len(ratio), len(child), 45
     table = _frames(ratio, level)
     rise_mark, rise_gap = short_mark[2 * EDGE, :EDGE], short_gap[2 * EDGE, :EDGE]

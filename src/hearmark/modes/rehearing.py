@@ -12,7 +12,6 @@ from dataclasses import dataclass
 
 import numba
 import numpy as np
-import numpy.typing as npt
 
 from hearmark.modes.alphabet import ALPHABET
 from hearmark.modes.copyist import Copyist, likeliest
@@ -26,6 +25,7 @@ AROUND = CONTEXT_BINS + 1
 LEAD_S, TAIL_S = 0.5, 0.8
 """What must be heard before a transmission and after it."""
 SHIFTS = (0, 2)
+"""Frames: the reader works in steps of four."""
 _BEFORE, _BETWEEN, _REPEATS = 40, 60, 2
 """Frames of silence that the reader hears first, and between one hearing and the next; hearings."""
 TIMING = 0.25
@@ -40,12 +40,13 @@ NAMED = 8
 
 @dataclass(frozen=True, slots=True)
 class Heard:
-    """`texts` with the logarithm of the weight of each, `score`; `least_db`, `edge_db`, `fit`: see
+    """`texts` with the logarithm of the weight of each, `score`; `least_db`, `middle_db`, `edge_db`, `fit`: see
     `modes.timing`; `speed_wpm`: by its dots."""
 
     texts: tuple[str, ...]
     score: tuple[float, ...]
     least_db: float
+    middle_db: float
     edge_db: tuple[float, float]
     fit: float
     speed_wpm: float | None
@@ -73,12 +74,14 @@ class Rehearing:
         speeds = SPEEDS_WPM if speed_wpm is None else (speed_wpm, 1.15 * speed_wpm)
         by_lengths = timed(ratio, hop_s, tuple(1.2 / wpm for wpm in speeds))
         named: dict[str, float] = {}
-        weight, least_db, edge_db, fit = 0.0, 0.0, (0.0, 0.0), BAD_FIT
+        weight, fit = 0.0, BAD_FIT
+        least_db, middle_db, edge_db = 0.0, 0.0, (0.0, 0.0)
         speed: float | None = None
         if by_lengths is not None:
             best = by_lengths.score[0]
             named = {t: s - best for t, s in zip(by_lengths.texts[:NAMED], by_lengths.score, strict=False)}
-            fit, least_db, edge_db = by_lengths.fit, by_lengths.least_db, by_lengths.edge_db
+            fit, edge_db = by_lengths.fit, by_lengths.edge_db
+            least_db, middle_db = by_lengths.least_db, by_lengths.middle_db
             speed = round(1.2 / by_lengths.unit_s, 1) if fit > BAD_FIT else None
             weight = TIMING * float(np.clip((fit - BAD_FIT) / (GOOD_FIT - BAD_FIT), 0.0, 1.0))
         scores: dict[str, float] = {}
@@ -91,7 +94,7 @@ class Rehearing:
         if not scores:
             return None
         order = sorted(scores, key=lambda text: -scores[text])
-        return Heard(tuple(order), tuple(scores[text] for text in order), least_db, edge_db, fit, speed)
+        return Heard(tuple(order), tuple(scores[text] for text in order), least_db, middle_db, edge_db, fit, speed)
 
     def _read(self, level: Array, off: float) -> Array:
         """Logarithms of the chances of each symbol, (ways, steps, symbols), of the last hearing."""
@@ -131,3 +134,10 @@ def _chance(chances, symbols) -> float:  # type: ignore[no-untyped-def]
             now[s] = value + chances[t, 0 if s % 2 == 0 else symbols[s // 2]]
         before, now = now, before
     return float(np.logaddexp(before[size - 1], before[size - 2]))
+
+
+def warm() -> None:
+    """Compile the loops."""
+    level = np.full((120, 2 * AROUND + 1), -1.0, np.float32)
+    level[50:70, AROUND] = 2.0
+    Rehearing().hear(level, 0.1, 0.008, "T", 20.0)

@@ -1,7 +1,7 @@
-"""A transmission heard again when it is over: its text by the lengths of marks and gaps, all of it at once.
+"""A transmission heard again when it is over: its text by the lengths of marks and gaps.
 
-The reader hears as it comes, and its first letters before it knows speed and level. Here speed, ratio of dash to dot and
-the fading level are found from the whole, and the best few texts come out with their odds (`modes.durations`).
+The reader hears as it comes, and its first letters before it knows speed and level. Here speed, ratio of dash to dot
+and the fading level are found from the whole, and the best few texts come out with their odds (`modes.durations`).
 """
 
 from __future__ import annotations
@@ -30,9 +30,10 @@ class Timed:
     unit_s: float
     fit: float
     least_db: float
+    middle_db: float
     edge_db: tuple[float, float]
-    """Level of the key held down over noise in one bin: where it was lowest between the first mark and the last; and by
-    how much less than its median at the first mark and at the last."""
+    """Level of the key held down over noise in one bin, from the first mark to the last: where it was lowest, its
+    median, and by how much it was less at the first mark and at the last."""
 
 
 def timed(ratio: npt.NDArray[np.float32], hop_s: float, units_s: tuple[float, ...]) -> Timed | None:
@@ -41,26 +42,25 @@ def timed(ratio: npt.NDArray[np.float32], hop_s: float, units_s: tuple[float, ..
     `units_s`: lengths of a dot to try. None if nothing was made of it."""
     if not 20 <= len(ratio) <= MOST_FRAMES:
         return None
-    ratio = np.ascontiguousarray(ratio, np.float64)
-    level = _level(ratio, hop_s)
-    best: tuple[float, float, float, _Path] | None = None
+    power = np.ascontiguousarray(ratio, np.float64)
+    level = _level(power, hop_s)
+    first: tuple[_Path, float] | None = None
     for unit_s in units_s:
-        path = _decoded(ratio, level, unit_s / hop_s, DASH, 1)
-        if path is not None and (best is None or path.score[0] > best[0]):
-            best = (path.score[0], unit_s / hop_s, DASH, path)
-    if best is None:
+        path = _decoded(power, level, unit_s / hop_s, DASH, 1)
+        if path is not None and (first is None or path.score[0] > first[0].score[0]):
+            first = (path, unit_s / hop_s)
+    if first is None:
         return None
-    _, unit, dash, path = best
-    unit, dash = path.hand(unit)
-    level = path.level(ratio, level, hop_s)
-    last = _decoded(ratio, level, unit, dash, KEPT)
+    unit, dash = first[0].hand(first[1])
+    level = first[0].level(power, level, hop_s)
+    last = _decoded(power, level, unit, dash, KEPT)
     if last is None:
         return None
     return Timed(last.texts, last.score, unit * hop_s, last.fit, *last.levels_db(level))
 
 
 def _level(ratio: Float, hop_s: float) -> Float:
-    """Power of the key held down about every frame, over noise: what the loudest quarter of the frames near it reach."""
+    """Power of the key held down about every frame, over noise: what the loudest fifth of the frames near it reach."""
     near = max(8, round(0.3 / hop_s))
     top = percentile_filter(np.maximum(ratio - 1.0, 0.0), 80, 2 * near + 1, mode="nearest")
     smooth = uniform_filter1d(np.log(np.maximum(top, 2.0)), near, mode="nearest")
@@ -79,9 +79,7 @@ class _Path:
         """Length of a dot in frames, and dashes in dots, as sent."""
         dots = [b - a for a, b, dash in self.marks if not dash]
         dashes = [b - a for a, b, dash in self.marks if dash]
-        gaps = [
-            a - b for (_, b, _), (a, _, _) in zip(self.marks, self.marks[1:], strict=False) if a - b < 1.7 * unit
-        ]
+        gaps = [a - b for (_, b, _), (a, _, _) in zip(self.marks, self.marks[1:], strict=False) if a - b < 1.7 * unit]
         weight = 1.0 + len(dots) + 0.5 * len(gaps)
         unit = (unit + sum(dots) + 0.5 * sum(gaps)) / weight
         dash = (2.0 * DASH + sum(dashes) / unit) / (2.0 + len(dashes))
@@ -101,28 +99,27 @@ class _Path:
         smooth /= np.convolve(weight, kernel, "full")[len(k) // 2 :][: len(ratio)]
         return np.asarray(np.maximum(smooth, max(2.0, float(np.max(smooth)) / 1000.0)))
 
-    def levels_db(self, level: Float) -> tuple[float, tuple[float, float]]:
-        """See `Timed`: `least_db`, `edge_db`."""
+    def levels_db(self, level: Float) -> tuple[float, float, tuple[float, float]]:
+        """See `Timed`: `least_db`, `middle_db`, `edge_db`."""
         inside_db = 10.0 * np.log10(level[self.marks[0][0] : self.marks[-1][1]])
         middle_db = float(np.median(inside_db))
         edges = [10.0 * float(np.log10(np.mean(level[mark[0] : mark[1]]))) for mark in (self.marks[0], self.marks[-1])]
-        return float(inside_db.min()), (middle_db - edges[0], middle_db - edges[1])
+        return float(inside_db.min()), middle_db, (middle_db - edges[0], middle_db - edges[1])
 
 
 def _decoded(ratio: Float, level: Float, unit: float, dash: float, kept: int) -> _Path | None:
     """One pass for one hand: `unit` in frames."""
     child, letter = tree()
     mark, gap = profile()
-    arena, ends, count, ideal = search(
-        ratio, level, unit, dash, kept, child, letter, mark, gap, exchange_prior()
-    )  # fmt: skip
+    arena, ends, count, ideal = search(ratio, level, unit, dash, kept, child, letter, mark, gap, exchange_prior())
     if not count:
         return None
-    score, parent, when, node, sign = arena
+    score, parent, when, _, sign = arena
     found: dict[str, float] = {}
     best: list[tuple[int, int, bool]] = []
     for n in sorted(ends[:count], key=lambda n: -score[n]):
-        text, marks = "", []
+        text = ""
+        marks: list[tuple[int, int, bool]] = []
         k = int(n)
         while k >= 0:
             if sign[k] >= 0:
@@ -139,5 +136,3 @@ def _decoded(ratio: Float, level: Float, unit: float, dash: float, kept: int) ->
     texts = tuple(found)
     first = next(iter(found.values()))
     return _Path(texts, tuple(found.values()), (first - ideal) / len(ratio), tuple(best))
-
-

@@ -15,34 +15,38 @@ from hearmark.events import CallHeard
 from hearmark.modes.alphabet import ALPHABET, UNITS
 from hearmark.modes.copyist import Copy
 from hearmark.modes.rehearing import Heard
-from hearmark.pileup.calls import is_call
+from hearmark.pileup.calls import is_call, rarity
 from hearmark.pileup.copied import LEAST, USUAL, allocated, calls_in
 
-LIKE_CALLS = 6.0
-"""Logarithm of how much likelier a text of calls and usual words is than any other."""
+LIKE_CALLS, NO_SERIES = 8.0, 2.8
+"""Logarithms: how much likelier a text of usual words, or calls of the commonest form, is than any other; how much
+rarer calls in no series are (as `pileup.copied`)."""
 SHARP = 0.6
 """Power of the weights: the ways to hear it are no independent witnesses."""
 SURE = 0.995
+UNLIKE = -0.2
+"""No key explains powers that fit worse than this, see `modes.timing`."""
 
 
 def weighed(heard: Heard) -> list[tuple[str, float]]:
     """Texts and their probabilities, likeliest first."""
-    logs = np.array([s + LIKE_CALLS * _like_calls(t) for t, s in zip(heard.texts, heard.score, strict=True)])
+    logs = np.array([s + _like_calls(t) for t, s in zip(heard.texts, heard.score, strict=True)])
     p = np.exp(SHARP * (logs - logs.max()))
     p /= p.sum()
     return sorted(((t, float(x)) for t, x in zip(heard.texts, p, strict=True)), key=lambda item: -item[1])
 
 
 def _like_calls(text: str) -> float:
-    """Share of a text's letters in words that are calls, or usual beside them; of calls in no series the half."""
+    """`LIKE_CALLS` for a text of usual words and common calls, less for rare forms, 0 for what is neither."""
     words = text.replace("?", " ").split()
     total = sum(map(len, words))
     known = 0.0
     for word in words:
         if is_call(word):
-            known += len(word) * (1.0 if allocated(word) else 0.5)
+            rare = rarity(word) + NO_SERIES * (not allocated(word))
+            known += len(word) * max(0.0, LIKE_CALLS - rare)
         elif word in USUAL:
-            known += len(word)
+            known += len(word) * LIKE_CALLS
     return known / total if total else 0.0
 
 
@@ -66,20 +70,41 @@ def calls_again(texts: list[tuple[str, float]], heard: Heard, copy: Copy) -> tup
         if p < 0.01:
             continue
         steps = tuple(copy.step[min(k, len(copy.step) - 1)] for k in range(len(text)))
-        for call in calls_in(Copy(text, (SURE,) * len(text), steps)):
-            found[call.call] = found.get(call.call, 0.0) + p * call.probability
+        for heard_call in calls_in(Copy(text, (SURE,) * len(text), steps)):
+            found[heard_call.call] = found.get(heard_call.call, 0.0) + p * heard_call.probability
     out = []
     for call, p in found.items():
-        p = _calibrated(min(max(p, 1e-3), 0.9995), call, heard)
+        p = _calibrated(p, call, heard, copy.text)
         step = copy.step[copy.text.rfind(call) + len(call) - 1] if call in copy.text else copy.step[-1]
         if p >= LEAST:
             out.append(CallHeard(call, min(p, 0.999), step))
     return tuple(sorted(out, key=lambda c: (-c.probability, c.step)))
 
 
-def _calibrated(p: float, call: str, heard: Heard) -> float:
-    """The probability as it was measured to be (bench/morse_calls.py, other seeds): what was in doubt by its score is in
-    doubt, and so is what faded between its first mark and its last, and what is a piece of many calls."""
-    faded = min(0.0, heard.least_db - 14.0) / 4.0
-    log_odds = 1.3 * math.log(p / (1.0 - p)) + 0.47 * faded - 0.78 * (len(call) < 5) + 0.24
+_DOUBT = (1.32, 0.43, 0.27, 2.1, 1.6, 3.1, 0.35)
+
+
+def _calibrated(p: float, call: str, heard: Heard, text: str) -> float:
+    """The probability as it was measured to be, by a logistic regression on calls of other seeds than the bench's.
+
+    In doubt is what was so by its score, what faded between its first mark and its last or begins as it comes out of a
+    fade, what the lengths cannot explain, a call with one letter at its end, and one beside letters that mean nothing.
+    """
+    score, faded, rising, unlike, one, left, constant = _DOUBT
+    p = min(max(p, 1e-3), 0.9995)
+    log_odds = constant + score * math.log(p / (1.0 - p)) + faded * min(0.0, heard.least_db - 14.0) / 4.0
+    log_odds -= rising * max(0.0, heard.edge_db[0] - 4.0) / 4.0
+    log_odds -= unlike * (heard.fit < UNLIKE) + one * (not max(call.split("/"), key=len)[-2:].isalpha())
+    log_odds -= left * (call in text.split() and leftover(text, call) > 0)
     return 1.0 / (1.0 + math.exp(-log_odds))
+
+
+def leftover(text: str, call: str) -> int:
+    """Letters of a text that are neither in this call nor usual beside one; a single letter right after it is a part of
+    it that was torn off, or nothing."""
+    count, before = 0, ""
+    for word in text.replace("?", " ").split():
+        usual = word in USUAL and not (before == call and len(word) == 1)
+        count += 0 if word == call or usual else len(word)
+        before = word
+    return count

@@ -68,7 +68,7 @@ class Copying:
         """Those of them whose transmission was over by then."""
 
     def add(self, start_s: float, reading: Reading, ratio: Array) -> None:
-        """The newest steps, and their frames of power over noise, (frames, bins); `start_s`: when the first one's window
+        """The newest steps and their frames of power over noise, (frames, bins); `start_s`: when the first's window
         begins."""
         rows = np.arange(self._frames, self._frames + len(ratio)) % len(self._levels)
         self._levels[rows] = compress(ratio)

@@ -30,7 +30,7 @@ FADED_RATIO = 150.0
 FADED_BRIDGE_S = 1.2
 """A candidate whose last marks stood less than this ratio over the floor may be in a fade: wait longer."""
 WEAK_BRIDGE_S = 1.6
-"""Something is still heard there, weaker than the marks so far: he fades, or another one calls. So long it counts as his."""
+"""Something weaker than the marks so far is still heard there, he fades or another calls: so long it is his."""
 STEADY_S = 4.0
 STEADY_SHARE = 0.8
 """A carrier that is on for four seconds, or this share of the time after two, is none of Morse (some 45 % on)."""
