@@ -29,6 +29,7 @@ from hearmark.events import (
     Row,
     Turn,
 )  # fmt: skip
+from hearmark.pileup.chains import Chains
 from hearmark.pileup.copying import Copying
 from hearmark.pileup.exchange import Exchange
 from hearmark.pileup.finder import Finder, MorseFinder, VoiceFinder, morse_range_hz, voice_range_hz
@@ -181,6 +182,7 @@ class _Chain:
         self._own = OwnEar(config.own_call) if config.own_call and mode == "cw" else None
         self._tracker = EmissionTracker(grid) if mode == "cw" and not first.audio else None
         self._talkers: Talkers | None = None
+        self._chains = Chains()
         if isinstance(self._finder, VoiceFinder) and not first.audio:
             self._talkers = Talkers(self._finder.frequency_hz, grid.low_hz, grid.step_hz, mode == "lsb")
         self._strength = Strength(grid.frequency_hz, mode)
@@ -225,7 +227,7 @@ class _Chain:
         self._copying.forget()
         if self._talkers is not None:
             for voice in self._talkers.close(time_s):
-                yield replace(voice, snr_db=self._snr_db(voice))
+                yield self._chains.told(replace(voice, snr_db=self._snr_db(voice)))
         if self._own is not None:
             self._own.forget()
 
@@ -268,7 +270,7 @@ class _Chain:
                 yield from self._own.feed(self._finder.reading.likely[-1], self._finder.reading.chances[-1], now_s)
         if self._talkers is not None and isinstance(self._finder, VoiceFinder) and self._finder.talk is not None:
             for voice in self._talkers.feed(self._finder.talk, ratio, begin_s):
-                yield replace(voice, snr_db=self._snr_db(voice))
+                yield self._chains.told(replace(voice, snr_db=self._snr_db(voice)))
         events = self._exchange.feed(look, begin_s, now_s)
         yield from self._digest(events, now_s)
         if self._tracker is not None:
@@ -314,5 +316,8 @@ class _Chain:
                 snr_db = self._strength.snr_db(event.frequency_hz, event.start_s, event.stop_s)
                 event = event if snr_db is None else replace(event, snr_db=snr_db)
             yield event
-            if isinstance(event, Over) and event.stop_s is None:
-                self._counsel.over_begins()
+            if isinstance(event, Over):
+                if event.stop_s is None:
+                    self._counsel.over_begins()
+                else:
+                    self._chains.over_ends(event.stop_s)

@@ -93,10 +93,11 @@ class CallHeard:
 class Emission:
     """One continuous transmission by one station. `stop_s` is None while it goes on.
 
-    `sure`: the probability of each character of `text`. `call`: the likeliest of `calls`, if its probability is 0.7 or
+    `sure`: the probability of each character of `text`. `call`: the likeliest of `calls`, if its probability is 0.8 or
     more.
     `partials`: pieces of calls in it. Of a voice `frequency_hz` is the suppressed carrier, where round figures are a
-    little likelier than others; `measured_hz` is the same without that.
+    little likelier than others; `measured_hz` is the same without that; `chain`, when it is over: a number
+    that all transmissions share which are taken for the same voice.
     """
 
     id: int
@@ -112,6 +113,8 @@ class Emission:
     calls: tuple[CallHeard, ...] = ()
     partials: tuple[str, ...] = ()
     measured_hz: float | None = None
+    pitch_hz: float | None = None
+    chain: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,11 +7,13 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
-from hearmark.events import Advice, Answer, Ear, Event, Gap, Levels, Mode, Over, OwnCall, Plan, Turn
+from hearmark.events import Advice, Answer, Ear, Emission, Event, Gap, Levels, Mode, Over, OwnCall, Plan, Turn
 from hearmark.marks import SURE, settled
 from hearmark.units import khz_from_hz
 
 SCHEMA = 1
+BESIDE_DX_HZ = 300.0
+"""A voice so near the DX is taken for his own."""
 Document = dict[str, Any]
 Revised = TypeVar("Revised", Over, Turn)
 
@@ -62,6 +64,7 @@ def document(events: Sequence[Event], recording: Recording, dx_hz: float | None,
         "ear": _ear(ears[-1]) if ears else None,
         "advice": _advice([event for event in events if isinstance(event, Advice)]),
         "receiver": _receiver(levels, gaps),
+        **_voices([event for event in events if isinstance(event, Emission)], dx_hz),
     }
 
 
@@ -125,6 +128,28 @@ def _answer(answer: Answer) -> Document:
     if answer.by != "computation":
         found["by"] = answer.by
     return found
+
+
+def _voices(emissions: Sequence[Emission], dx_hz: float | None) -> Document:
+    """Voices that were heard more than once on one place, most often heard first; nothing if there are none."""
+    newest_of = {e.id: e for e in emissions if e.kind == "voice"}
+    chains: dict[int, list[Emission]] = {}
+    for e in newest_of.values():
+        over = e.stop_s is not None and e.stop_s > e.start_s
+        if over and e.chain is not None and (dx_hz is None or abs(e.frequency_hz - dx_hz) > BESIDE_DX_HZ):
+            chains.setdefault(e.chain, []).append(e)
+    found = []
+    for heard in sorted(chains.values(), key=len, reverse=True):
+        if len(heard) > 1:
+            pitches = sorted(e.pitch_hz for e in heard if e.pitch_hz is not None)
+            found.append(
+                {
+                    "frequency_hz": _hz(sorted(e.frequency_hz for e in heard)[len(heard) // 2]),
+                    "pitch_hz": round(pitches[len(pitches) // 2]) if pitches else None,
+                    "start_s": [_s(e.start_s) for e in heard],
+                }
+            )
+    return {"voices": found} if found else {}
 
 
 def _own(heard: Sequence[OwnCall]) -> Document:

@@ -20,6 +20,8 @@ PITCH_HZ = np.arange(75.0, 320.0, 3.0)
 SPEECH_HZ = (250.0, 2_300.0)
 """Harmonics looked for, above the carrier."""
 SMOOTH_BINS = 6
+VOICED = 2.0
+"""From this score on a frame is a voiced one; of noise one in a hundred reaches it."""
 SHARPNESS = 3.0
 """How much the best pitch counts above the others."""
 
@@ -42,6 +44,29 @@ def carrier_scores(
     return np.asarray(
         _combs(standing, low_hz, step_hz, carriers_hz, PITCH_HZ, *SPEECH_HZ, SHARPNESS, -1.0 if lower else 1.0)
     )
+
+
+def pitch_hz(standing: Array, low_hz: float, step_hz: float, carrier_hz: float, lower: bool = False) -> float | None:
+    """Pitch of the voice above a suppressed carrier, see `carrier_scores`: the median over the half of the frames in
+    which its harmonics stand out most. None if they hardly do."""
+    multiple = np.arange(1, 40)
+    scores = np.full((len(standing), len(PITCH_HZ)), -1e9)
+    for j, pitch in enumerate(PITCH_HZ):
+        hz = multiple * pitch
+        hz = hz[(hz >= SPEECH_HZ[0]) & (hz < SPEECH_HZ[1])]
+        at = (carrier_hz + (-hz if lower else hz) - low_hz) / step_hz
+        k = np.floor(at).astype(int)
+        inside = (k >= 0) & (k < standing.shape[1] - 1)
+        if np.count_nonzero(inside) < 3:
+            continue
+        k, part = k[inside], (at - k)[inside].astype(np.float32)
+        level = standing[:, k] * (1 - part) + standing[:, k + 1] * part
+        scores[:, j] = level.sum(axis=1) / np.sqrt(len(k))
+    best = scores.max(axis=1)
+    voiced = best > max(VOICED, float(np.median(best)))
+    if np.count_nonzero(voiced) < 4:
+        return None
+    return float(np.median(PITCH_HZ[scores[voiced].argmax(axis=1)]))
 
 
 @numba.njit(cache=True)

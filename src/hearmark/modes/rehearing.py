@@ -40,14 +40,13 @@ NAMED = 8
 
 @dataclass(frozen=True, slots=True)
 class Heard:
-    """`texts` with the logarithm of the weight of each, `score`; `least_db`, `middle_db`, `edge_db`, `fit`: see
+    """`texts` with the logarithm of the weight of each, `score`; `least_db`, `middle_db`, `fit`: see
     `modes.timing`; `speed_wpm`: by its dots."""
 
     texts: tuple[str, ...]
     score: tuple[float, ...]
     least_db: float
     middle_db: float
-    edge_db: tuple[float, float]
     fit: float
     speed_wpm: float | None
 
@@ -75,13 +74,12 @@ class Rehearing:
         by_lengths = timed(ratio, hop_s, tuple(1.2 / wpm for wpm in speeds))
         named: dict[str, float] = {}
         weight, fit = 0.0, BAD_FIT
-        least_db, middle_db, edge_db = 0.0, 0.0, (0.0, 0.0)
+        least_db, middle_db = 0.0, 0.0
         speed: float | None = None
         if by_lengths is not None:
             best = by_lengths.score[0]
             named = {t: s - best for t, s in zip(by_lengths.texts[:NAMED], by_lengths.score, strict=False)}
-            fit, edge_db = by_lengths.fit, by_lengths.edge_db
-            least_db, middle_db = by_lengths.least_db, by_lengths.middle_db
+            fit, least_db, middle_db = by_lengths.fit, by_lengths.least_db, by_lengths.middle_db
             speed = round(1.2 / by_lengths.unit_s, 1) if fit > BAD_FIT else None
             weight = TIMING * float(np.clip((fit - BAD_FIT) / (GOOD_FIT - BAD_FIT), 0.0, 1.0))
         scores: dict[str, float] = {}
@@ -94,7 +92,7 @@ class Rehearing:
         if not scores:
             return None
         order = sorted(scores, key=lambda text: -scores[text])
-        return Heard(tuple(order), tuple(scores[text] for text in order), least_db, middle_db, edge_db, fit, speed)
+        return Heard(tuple(order), tuple(scores[text] for text in order), least_db, middle_db, fit, speed)
 
     def _read(self, level: Array, off: float) -> Array:
         """Logarithms of the chances of each symbol, (ways, steps, symbols), of the last hearing."""

@@ -31,9 +31,8 @@ class Timed:
     fit: float
     least_db: float
     middle_db: float
-    edge_db: tuple[float, float]
-    """Level of the key held down over noise in one bin, from the first mark to the last: where it was lowest, its
-    median, and by how much it was less at the first mark and at the last."""
+    """Level of the key held down over noise in one bin, from the first mark to the last: where it was lowest, and its
+    median."""
 
 
 def timed(ratio: npt.NDArray[np.float32], hop_s: float, units_s: tuple[float, ...]) -> Timed | None:
@@ -99,12 +98,10 @@ class _Path:
         smooth /= np.convolve(weight, kernel, "full")[len(k) // 2 :][: len(ratio)]
         return np.asarray(np.maximum(smooth, max(2.0, float(np.max(smooth)) / 1000.0)))
 
-    def levels_db(self, level: Float) -> tuple[float, float, tuple[float, float]]:
-        """See `Timed`: `least_db`, `middle_db`, `edge_db`."""
+    def levels_db(self, level: Float) -> tuple[float, float]:
+        """See `Timed`: `least_db`, `middle_db`."""
         inside_db = 10.0 * np.log10(level[self.marks[0][0] : self.marks[-1][1]])
-        middle_db = float(np.median(inside_db))
-        edges = [10.0 * float(np.log10(np.mean(level[mark[0] : mark[1]]))) for mark in (self.marks[0], self.marks[-1])]
-        return float(inside_db.min()), middle_db, (middle_db - edges[0], middle_db - edges[1])
+        return float(inside_db.min()), float(np.median(inside_db))
 
 
 def _decoded(ratio: Float, level: Float, unit: float, dash: float, kept: int) -> _Path | None:

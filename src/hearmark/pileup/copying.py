@@ -32,7 +32,7 @@ AGAIN_S, AGAIN_LETTERS = 9.0, 16
 KNOWN = 0.95
 """A call that was heard before, and now again with this probability, needs no second hearing."""
 REACH_HZ = 24.0
-LIKELY = 0.7
+LIKELY = 0.8
 """From this probability on a call is told as the transmission's."""
 
 

@@ -15,7 +15,7 @@ import numpy.typing as npt
 
 from hearmark.events import Emission
 from hearmark.modes.network import Array
-from hearmark.modes.pitch import carrier_scores, lines
+from hearmark.modes.pitch import carrier_scores, lines, pitch_hz
 from hearmark.pileup.look import STEP_S
 
 BEGIN, STAY = 0.75, 0.9
@@ -190,8 +190,18 @@ class Talkers:
             stop = self._edge(stop, dial_hz, talk, rises=False)
         stop_s = time_s - (self._step - stop) * STEP_S + 2 * STEP_S
         return Emission(
-            talk.id, start_s, max(stop_s, start_s) if over else None, dial_hz, "voice", 0.0, measured_hz=measured_hz
-        )
+            talk.id, start_s, max(stop_s, start_s) if over else None, dial_hz, "voice", 0.0, measured_hz=measured_hz,
+            pitch_hz=self._pitch(talk, measured_hz) if over else None,
+        )  # fmt: skip
+
+    def _pitch(self, talk: _Talk, dial_hz: float) -> float | None:
+        """Its pitch, from what is kept of it."""
+        newest = self._step + self._ahead
+        at = np.arange(len(self._levels)) + newest - len(self._levels) + 1
+        rows = [self._levels[k] for k in np.flatnonzero((at >= talk.start) & (at <= talk.last))]
+        if len(rows) < CONFIRM_STEPS:
+            return None
+        return pitch_hz(lines(np.array(rows, np.float32)), self._low_hz, self._bin_hz, dial_hz, self._lower)
 
     def _spoken(self, talk: _Talk, dial_hz: float) -> bool:
         """Does what is heard above this dial move as speech does? Keying and carriers stay on their lines."""
