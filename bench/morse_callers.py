@@ -2,7 +2,7 @@
 
 Counted: transmissions of at least 1.5 s by callers in an invented pile-up (hard channel, all manners), by how strong
 they are and by whether another sends within 80 Hz at the time. Right: the likeliest call of the emission there is the
-sender's; wrong: it is another one, told as its call. Carrier and speed: median error.
+sender's; wrong: one is told that nobody sent about there. Carrier and speed: median error.
 
     python bench/morse_callers.py [--quick]
 """
@@ -75,7 +75,12 @@ def main() -> None:
             if name is None:
                 continue
             right = any(c.call == station.call and c.probability >= LIKELY for e in there for c in e.calls[:1])
-            wrong = any(e.call not in (None, station.call) and e.call not in sent.text.split() for e in there)
+            said = {
+                word for o in session.transmissions for word in o.text.split()
+                if abs(o.frequency_hz - sent.frequency_hz) < 50.0
+                and o.start_s < sent.stop_s + 1.0 and o.stop_s > sent.start_s - 1.0
+            }  # fmt: skip
+            wrong = any(e.call not in (None, station.call) and e.call not in said for e in there)
             off_hz = min((abs(e.frequency_hz - sent.frequency_hz) for e in there), default=np.nan)
             off_wpm = min((abs(e.speed_wpm / station.speed_wpm - 1) for e in there if e.speed_wpm), default=np.nan)
             row = (bool(there), says, says and right, wrong, off_hz, off_wpm)

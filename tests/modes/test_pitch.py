@@ -7,12 +7,12 @@ from hearmark.modes.pitch import lines, pitch_hz
 
 
 @pytest.mark.parametrize("lower", [False, True])
-@pytest.mark.parametrize("true_hz", [96.0, 150.0, 240.0])
+@pytest.mark.parametrize("true_hz", [120.0, 150.0, 240.0])
 def test_harmonics_give_their_spacing(true_hz: float, lower: bool) -> None:
     rng, step_hz, carrier_hz = np.random.default_rng(1), 15.625, 4_000.0
     ratio = rng.exponential(1.0, (60, 512)).astype(np.float32)
     for t in range(60):
-        for k in range(3, 24):
+        for k in range(3, int(2_400 / true_hz)):
             at = (carrier_hz + (-1 if lower else 1) * k * true_hz * (1 + 0.02 * np.sin(t / 5))) / step_hz
             ratio[t, int(at)] += 40.0 * (1.0 - at % 1.0)
             ratio[t, int(at) + 1] += 40.0 * (at % 1.0)

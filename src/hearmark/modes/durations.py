@@ -41,7 +41,8 @@ DASH_SPREAD = 0.12
 LETTER_GAP, WORD_GAP = 3.0, 7.0
 LM_POWER = 0.7
 NEW_CHARACTER = -0.5
-BEAM = 16.0
+BEAM, NARROW_BEAM = 16.0, 13.0
+"""How far an entry may fall behind: in the last search, and in the first, which only finds the hand and the levels."""
 USUAL = 0.22
 """What a frame of the right text usually falls short of the ideal: makes entries of different times comparable."""
 KEPT, KEPT_ROOT = 3, 6
@@ -187,6 +188,7 @@ def search(ratio, level, unit, dash, kept, child, letter, short_mark, short_gap,
     dot, -3 a dash, -100 less a character before a space), its entries that end the text, how many, and the ideal score.
     """
     frames, nodes, letters = len(ratio), len(child), 45
+    beam = BEAM if kept > 1 else NARROW_BEAM
     table = _frames(ratio, level)
     rise_mark, rise_gap = short_mark[2 * EDGE, :EDGE], short_gap[2 * EDGE, :EDGE]
     mark_sum, mark_first, mark_last = _sums(table, LEVELS - 1, rise_mark)
@@ -238,7 +240,7 @@ def search(ratio, level, unit, dash, kept, child, letter, short_mark, short_gap,
         near = _NEVER  # how far the best fall short of the ideal about here
         for k in range(max(0, t - 12), t + 1):
             near = max(near, reach[k])
-        near -= BEAM
+        near -= beam
         if full or reach[t] < near:
             continue
         marked = spaced = False
@@ -263,7 +265,7 @@ def search(ratio, level, unit, dash, kept, child, letter, short_mark, short_gap,
                     for d in range(low, min(high, frames - t) + 1):
                         value = score[s] + (as_dash[d] if long else as_dot[d])
                         short = value - ideal[t + d]
-                        if short < near or short < reach[t + d] - BEAM:
+                        if short < near or short < reach[t + d] - beam:
                             continue
                         if n_mark[t + d, c] == kept and score[at_mark[t + d, c, kept - 1]] >= value:
                             continue
@@ -290,7 +292,7 @@ def search(ratio, level, unit, dash, kept, child, letter, short_mark, short_gap,
                     for d in range(gap_low, min(gap_high, frames - t) + 1):
                         value = score[s] + as_gap[d]
                         short = value - ideal[t + d]
-                        if short < near or short < reach[t + d] - BEAM:
+                        if short < near or short < reach[t + d] - beam:
                             continue
                         if n_gap[t + d, b] == kept and score[at_gap[t + d, b, kept - 1]] >= value:
                             continue
@@ -321,7 +323,7 @@ def search(ratio, level, unit, dash, kept, child, letter, short_mark, short_gap,
                             continue
                         value = score[s] + prior + (space + as_word[d] if word else as_between[d])
                         short = value - ideal[t + d]
-                        if short < near or short < reach[t + d] - BEAM:
+                        if short < near or short < reach[t + d] - beam:
                             continue
                         if n_root[t + d] == room and score[at_root[t + d, room - 1]] >= value:
                             continue

@@ -18,6 +18,8 @@ from hearmark.modes.durations import KEPT, MOST_FRAMES, Float, profile, search, 
 
 DASH = 3.1
 """Usual length of a dash in dots."""
+HOPELESS_FIT = -0.6
+"""Others are heard there too: no key explains these powers."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +40,7 @@ class Timed:
 def timed(ratio: npt.NDArray[np.float32], hop_s: float, units_s: tuple[float, ...]) -> Timed | None:
     """Text of `ratio`, power over noise at a carrier, (frames,): one transmission with some silence at each end.
 
-    `units_s`: lengths of a dot to try. None if nothing was made of it."""
+    `units_s`: lengths of a dot to try. None if no key explains it."""
     if not 20 <= len(ratio) <= MOST_FRAMES:
         return None
     power = np.ascontiguousarray(ratio, np.float64)
@@ -49,6 +51,8 @@ def timed(ratio: npt.NDArray[np.float32], hop_s: float, units_s: tuple[float, ..
         if path is not None and (first is None or path.score[0] > first[0].score[0]):
             first = (path, unit_s / hop_s)
     if first is None:
+        return None
+    if first[0].fit < HOPELESS_FIT:
         return None
     unit, dash = first[0].hand(first[1])
     level = first[0].level(power, level, hop_s)
