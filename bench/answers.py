@@ -166,12 +166,13 @@ def over_figures(events: list[Event], session: Session) -> tuple[int, int, int]:
     newest: dict[int, Over] = {e.id: e for e in events if isinstance(e, Over)}
     found = [(o.start_s, o.stop_s) for o in newest.values() if o.stop_s is not None and o.stop_s > o.start_s]
     true: list[tuple[float, float]] = []
+    end_s = session.scenario.duration_s  # the recording's end ends an over
     for t in session.transmissions:
-        if t.station == 0 and t.start_s < session.scenario.duration_s - 1:
+        if t.station == 0 and t.start_s < end_s - 1:
             if true and t.start_s - true[-1][1] < 0.5:
-                true[-1] = (true[-1][0], t.stop_s)
+                true[-1] = (true[-1][0], min(t.stop_s, end_s))
             else:
-                true.append((t.start_s, t.stop_s))
+                true.append((t.start_s, min(t.stop_s, end_s)))
     right, used = 0, set()
     for a, b in true:
         for k, (c, d) in enumerate(found):

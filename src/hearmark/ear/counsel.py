@@ -11,7 +11,7 @@ from hearmark.ear import advice as advising
 from hearmark.ear import cue as cueing
 from hearmark.ear.belief import Belief
 from hearmark.errors import HearmarkError
-from hearmark.events import Advice, Allowed, Answer, Ear, Event, Note, OwnCall, Plan, RadioState
+from hearmark.events import Advice, Allowed, Answer, Ear, Event, Note, Over, OwnCall, Plan, RadioState
 from hearmark.marks import SURE, tolerance_hz
 from hearmark.pileup.exchange import Exchange
 from hearmark.pileup.look import ANSWERS, CALLS, DUE, OPEN, Look
@@ -20,8 +20,13 @@ CALL_OPEN = 0.6
 """Least probability of "he listens to all" for "call": a call over somebody's reply is worse than a late one."""
 VOICE_OPEN = 0.9
 """The same to begin a call in voice, where his words are not read."""
+UNHEARD_OPEN = 0.65
+"""The same in voice where nobody is heard in the window: of the product of that probability and the root of the
+probability that his last over was to all. Fitted to how often he had answered somebody (development seeds)."""
 VOICE_WAIT_S, CROWD_WAIT_S, CROWD_SHARE = 0.6, 1.5, 0.5
 """In voice a call begins after the first, or after the second if fewer than this share of the usual crowd talks."""
+HEARD = 0.3
+"""Mean number of voices from which the window counts as heard."""
 SETTLED_S = 0.5
 """Silence of the DX before "call": pauses between his words and shallow fades are shorter."""
 WORD_S = 0.45
@@ -138,7 +143,10 @@ class Counsel:
         """A call, unless it is too early to be sure that he listens to all."""
         calling = self._told is not None and self._told.cue == "call"
         voice, open_ = self._plan.heard_as != "cw", float(exchange.state[OPEN])
-        if open_ < (VOICE_OPEN if voice and not calling else CALL_OPEN):
+        least = VOICE_OPEN if voice and not calling else CALL_OPEN
+        if voice and not calling and self._talkers < HEARD:
+            open_, least = open_ * _to_all(exchange.last_over) ** 0.5, UNHEARD_OPEN
+        if open_ < least:
             return cueing.Cued("listen", "is he answering somebody?", 1 - open_)
         since_s = moment.since_over_s or 0.0
         unsure = self._open_s < SURE_S and min(exchange.memory.dx_quiet_s(), since_s) < SETTLED_S
@@ -181,3 +189,10 @@ class Counsel:
             self._place.transmit_hz if self._place else None, marked=exchange.marked is not None,
             voice=self._plan.heard_as != "cw", own_call_heard=ours, own_why=own.why if own is not None else "",
         )  # fmt: skip
+
+
+def _to_all(over: Over | None) -> float:
+    """Probability that an over was a call to all."""
+    if over is None or over.kind == "unknown":
+        return 1.0
+    return over.kind_probability if over.kind == "call" else 1.0 - over.kind_probability

@@ -26,6 +26,7 @@ from hearmark.modes.alphabet import text_of
 from hearmark.pileup.calls import has_report, last_call
 from hearmark.pileup.look import ANSWERS, CALLS, DUE, OPEN, STEP_S, Look
 from hearmark.pileup.place import Memory, refined_hz
+from hearmark.pileup.tone import Tone
 
 SHOW, EARLY = 0.55, 0.75
 """Belief in one place from which it is put on the record: once he has stopped, and while he still sends."""
@@ -36,6 +37,8 @@ LOST_STEPS = 10
 GIVE_UP_STEPS = 400
 """A mark of which nothing is left for so long is taken back even if he never closes the contact."""
 CHANGE = 0.1
+NOISE_LEVEL = 0.75
+"""Level of one Morse stream that noise alone seldom passes."""
 _BEGIN, _END = 0.6, 0.4
 _MOVED_HZ = 12.0
 QUIET_STEPS = 3
@@ -66,7 +69,7 @@ class Exchange:
         self._reach = 1 if mode == "cw" else 2
         self._beside = np.ones(2 * self._reach + 1, np.float32)
         self._next = {"over": 1, "turn": 1, "answer": 1}
-        self.memory = Memory(len(frequency_hz))
+        self.memory = Memory(len(frequency_hz), NOISE_LEVEL if mode == "cw" else -1.0)
         self.over: Over | None = None
         self.turn: Turn | None = None
         self.state = np.array([1.0, 0.0, 0.0, 0.0])
@@ -76,7 +79,8 @@ class Exchange:
         self._quiet = 0
         self._spent = False
         self._open_steps = 0
-        self._kinds: deque[float] = deque(maxlen=8)
+        self._kinds: deque[float] = deque(maxlen=64)
+        self._tone = Tone(dx_hz) if mode == "cw" else None
         self._last_over: Over | None = None
         self._turn_streams = np.zeros(len(frequency_hz), bool)
         self._given: dict[int, Answer] = {}
@@ -133,12 +137,38 @@ class Exchange:
             self.memory.add(time_s, look.active[k], look.dx_level[k], look.place[k], symbols)
             self.state = look.state[k].astype(np.float64)
             self._report = float(look.report[k]) if look.report is not None else 1.0
+            spectrum = self.memory.spectrum(len(look.place) - 1 - k)
+            if self._tone is not None and spectrum is not None:
+                self._listened(self._tone, *spectrum)
             out += self._overs(time_s)
             out += self._marks(look.place[k], time_s, now_s)
             if look.late is not None:
                 out += self._looked_back(look.late[k], time_s, now_s)
         self._given.update((e.id, e) for e in out if isinstance(e, Answer))
         return out
+
+    def _listened(self, tone: Tone, frequency_hz: npt.NDArray[np.float64], row: npt.NDArray[np.float32]) -> None:
+        """Is it he who sends on his frequency? If not, nothing is known of him but that he listens."""
+        tone.add(frequency_hz, row)
+        sends = float(self.state[CALLS] + self.state[ANSWERS])
+        if sends > 0.5:
+            tone.sends()
+        beside = tone.stranger
+        if not beside:
+            return
+        self.memory.not_his(beside)
+        if self.over is not None:
+            for _ in range(min(beside, len(self._kinds) - 1)):
+                self._kinds.pop()
+            answered = self._answers() > 0.5
+        else:
+            answered = self._last_over is not None and self._last_over.kind == "answer"
+        self.state[DUE if answered else OPEN] += sends
+        self.state[CALLS] = self.state[ANSWERS] = 0.0
+
+    def _answers(self) -> float:
+        """Probability that the running over answers somebody: of its newest quarter of a second."""
+        return float(np.mean(list(self._kinds)[-8:]))
 
     def _overs(self, time_s: float) -> list[Over | Turn | Answer]:
         out: list[Over | Turn | Answer] = []
@@ -170,7 +200,9 @@ class Exchange:
                 self._quiet = 0
                 stop = self.memory.dx_fall(time_s, self.over.start_s)
                 text = text_of(self.memory.symbols(self.over.start_s - 0.1, time_s, -1))
-                answers = float(np.mean(self._kinds))
+                answers = self._answers()
+                if self._tone is not None:
+                    self._tone.stops()
                 kind: OverKind = "answer" if answers > 0.5 else "call"
                 self._last_over = replace(
                     self.over, stop_s=stop, text=text, kind=kind, kind_probability=max(answers, 1 - answers)

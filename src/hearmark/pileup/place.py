@@ -19,8 +19,9 @@ _EMPTY: npt.NDArray[np.int8] = np.zeros(0, np.int8)
 class Memory:
     """A ring of steps. Times are those at which a step's window begins."""
 
-    def __init__(self, streams: int) -> None:
-        self._count = 0
+    def __init__(self, streams: int, noise: float = -1.0) -> None:
+        """`noise`: level of the DX, networks' scale, that noise alone seldom passes."""
+        self._count, self._noise = 0, noise
         self._time = np.zeros(DEPTH)
         self._active = np.zeros((DEPTH, streams), bool)
         self._dx = np.zeros(DEPTH, np.float32)
@@ -49,6 +50,17 @@ class Memory:
         for row in ratio:
             self._spectra[self._spectrum_count % SPECTRA] = row
             self._spectrum_count += 1
+
+    def spectrum(self, back: int) -> tuple[npt.NDArray[np.float64], Array] | None:
+        """Frequencies, and power over noise of the step `back` before the newest; None if none was given."""
+        if self._spectra is None or back >= min(self._spectrum_count, SPECTRA):
+            return None
+        return self._spectrum_hz, self._spectra[(self._spectrum_count - 1 - back) % SPECTRA]
+
+    def not_his(self, steps: int) -> None:
+        """What stood on his frequency in the newest steps was not his: his level was as low as it ever was."""
+        newest = np.arange(max(0, self._count - steps), self._count) % DEPTH
+        self._dx[newest] = self._dx[self._steps(self._time[(self._count - 1) % DEPTH] - 20.0)].min()
 
     @property
     def active_now(self) -> npt.NDArray[np.bool_]:
@@ -125,7 +137,9 @@ class Memory:
         if not len(index):
             return float("inf")
         low, top = np.quantile(recent, [0.1, 0.98])
-        return float(max(low + 0.25, low + 0.45 * (min(float(self._dx[index].max()), float(top)) - low)))
+        highest = float(self._dx[index].max())
+        noise = min(self._noise, low + 0.8 * (highest - low))
+        return float(max(low + 0.25, low + 0.45 * (min(highest, float(top)) - low), noise))
 
     def power(
         self, start_s: float, stop_s: float, low_hz: float, high_hz: float

@@ -1,0 +1,112 @@
+"""Whose carrier stands on his frequency: his own, or that of a caller who calls there.
+
+Nobody meets a carrier to the hertz. His is known from his overs before; a run of Morse some hertz beside it is somebody
+else, however well it follows on what he sent. The carrier is the peak of the mean spectrum of half a second, between
+bins by a parabola through the logarithms of three.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+
+import numpy as np
+import numpy.typing as npt
+
+from hearmark.modes.network import Array
+
+APART_HZ = 5.0
+"""A carrier so far from his is not his."""
+LONG_STEPS = 16
+SHORT_STEPS = 5
+STRONG = 6.0
+"""Least mean power over noise of a carrier that can be measured."""
+CERTAIN_STEPS = 8
+"""A carrier counts as somebody else's after so many steps."""
+OVERS = 9
+MOVED_STEPS, MOVED_SENT_STEPS = 1000, 90
+"""He has moved if nothing was heard on his carrier for the first (32 s) and the second of sending beside it."""
+REACH_HZ = 62.0
+_KEPT = 64
+
+
+class Tone:
+    """Feed the spectrum of every step; `stranger` tells since how many steps somebody else sends on his frequency."""
+
+    def __init__(self, dx_hz: float) -> None:
+        self._dx_hz = dx_hz
+        self._inside: npt.NDArray[np.bool_] | None = None
+        self._offset_hz: npt.NDArray[np.float64] = np.zeros(0)
+        self._rows: deque[Array] = deque(maxlen=_KEPT)
+        self._over: list[float] = []
+        self._known: deque[float] = deque(maxlen=OVERS)
+        self._beside = 0
+        self._missed, self._other = 0, 0
+
+    @property
+    def his_hz(self) -> float | None:
+        """His carrier, in hertz from where he is said to be; None before his first over has ended."""
+        return float(np.median(self._known)) if self._known else None
+
+    def add(self, frequency_hz: npt.NDArray[np.float64], row: Array) -> None:
+        """Power over noise of the next step, (bins,)."""
+        if self._inside is None:
+            self._inside = np.abs(frequency_hz - self._dx_hz) <= REACH_HZ
+            self._offset_hz = frequency_hz[self._inside] - self._dx_hz
+        self._rows.append(row[self._inside])
+        self._missed += 1
+        now_hz = self._carrier_hz(0, LONG_STEPS)
+        his_hz = self.his_hz
+        if now_hz is None or his_hz is None:
+            self._beside = 0
+        else:
+            self._beside = self._beside + 1 if abs(now_hz - his_hz) > APART_HZ else 0
+
+    def sends(self) -> None:
+        """He sends in the newest step, as far as all but the carrier tells."""
+        now_hz = self._carrier_hz(0, LONG_STEPS)
+        if now_hz is None:
+            return
+        if self._beside == 0:
+            self._over.append(now_hz)
+            self._missed = self._other = 0
+            return
+        self._other += 1
+        if self._missed > MOVED_STEPS and self._other > MOVED_SENT_STEPS:
+            self._known.clear()
+            self._beside = self._missed = self._other = 0
+
+    def stops(self) -> None:
+        """His over has ended: what was measured of his carrier counts from now on."""
+        if len(self._over) >= LONG_STEPS:
+            self._known.append(float(np.median(self._over)))
+        self._over.clear()
+
+    @property
+    def stranger(self) -> int:
+        """For how many of the newest steps somebody else has been sending on his frequency; 0: nobody is."""
+        his_hz = self.his_hz
+        if self._beside < CERTAIN_STEPS or his_hz is None:
+            return 0
+        back = 0
+        while back + SHORT_STEPS <= len(self._rows):
+            then_hz = self._carrier_hz(back, SHORT_STEPS)
+            if then_hz is not None and abs(then_hz - his_hz) <= APART_HZ:
+                return back
+            back += 1
+        return back
+
+    def _carrier_hz(self, back: int, steps: int) -> float | None:
+        """Offset of the carrier over `steps` that ended `back` ago."""
+        rows = list(self._rows)[max(0, len(self._rows) - back - steps) : len(self._rows) - back]
+        if not rows:
+            return None
+        power = np.mean(rows, axis=0)
+        if len(power) < 3:
+            return None
+        k = int(np.argmax(power[1:-1])) + 1
+        if power[k] < STRONG:
+            return None
+        a, b, c = (float(np.log(max(float(p), 1e-6))) for p in power[k - 1 : k + 2])
+        bend = a - 2 * b + c
+        shift = float(np.clip(0.5 * (a - c) / bend, -0.6, 0.6)) if bend < 0 else 0.0
+        return float(self._offset_hz[k] + shift * (self._offset_hz[1] - self._offset_hz[0]))
