@@ -188,7 +188,7 @@ class _Chain:
         self._strength = Strength(grid.frequency_hz, mode)
         exchange = Exchange if mode == "cw" else VoiceExchange
         self._exchange = exchange(self._finder.frequency_hz, dx_hz, mode)
-        self._counsel = Counsel(self.plan, self._finder.frequency_hz)
+        self._counsel = Counsel(self.plan, self._finder.frequency_hz, first.audio, config.own_call)
         self._batches = 0
         self._now_s = first.start_s
         self._resting = False
@@ -200,6 +200,8 @@ class _Chain:
             if not self._moved(block):
                 return
         self._resting = False
+        if self._counsel.peeks is not None:
+            self._counsel.peeks.dial(block.center_hz, block.start_s, block.stop_s)
         for batch in self._band.feed(block):
             yield from self._batch(batch)
 
@@ -321,3 +323,4 @@ class _Chain:
                     self._counsel.over_begins()
                 else:
                     self._chains.over_ends(event.stop_s)
+                    yield from self._counsel.over_ends(event)

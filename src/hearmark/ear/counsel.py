@@ -10,6 +10,8 @@ import numpy.typing as npt
 from hearmark.ear import advice as advising
 from hearmark.ear import cue as cueing
 from hearmark.ear.belief import Belief
+from hearmark.ear.herd import Herd, own_place
+from hearmark.ear.peeks import Peeks
 from hearmark.errors import HearmarkError
 from hearmark.events import Advice, Allowed, Answer, Ear, Event, Note, Over, OwnCall, Plan, RadioState
 from hearmark.marks import SURE, tolerance_hz
@@ -35,13 +37,20 @@ SURE_S = 0.7
 """After this long without doubt that he listens to all, others on his frequency no longer hold up "call"."""
 CROWD_S = 4.0
 """Memory of where callers send."""
+KIND_SURE = 0.6
+"""Least probability that an over was to one, or to all, to conclude from it that a contact began or ended."""
+EARLY_S = 1.5
+"""A mark belongs to a contact from so long before the over that began it."""
+UNFOUND_ID = -1_000_000
 _STEP_S = 0.096
 
 
 class Counsel:
     """Takes what the exchange found; gives `Ear` when the belief moves and `Advice` when it changes."""
 
-    def __init__(self, plan: Plan, streams_hz: npt.NDArray[np.float64]) -> None:
+    def __init__(
+        self, plan: Plan, streams_hz: npt.NDArray[np.float64], one_receiver: bool = False, own_call: str = ""
+    ) -> None:
         self._plan = plan
         low_hz, high_hz = plan.listen_low_hz, plan.listen_high_hz
         self._split = high_hz - low_hz > 50.0
@@ -54,9 +63,13 @@ class Counsel:
         self._held_hz: float | None = None
         self._place: advising.Recommendation | None = None
         self._told: Advice | None = None
-        self._marks: dict[int, tuple[float, bool]] = {}
+        self._marks: dict[int, tuple[float, bool, float]] = {}
+        self._last_hz: float | None = None
+        self._contact: Over | None = None
+        self._herd, self._own_place = Herd(), own_place(own_call)
+        self.peeks = Peeks(plan.heard_as, plan.receive_hz) if one_receiver and self._split else None
         self._crowd: npt.NDArray[np.float64] | None = None
-        self._stale = True
+        self._stale, self._turn_over = True, False
         self._talking, self._talkers = 0, 0.0
         self._open_s = 0.0
 
@@ -65,6 +78,8 @@ class Counsel:
         match event:
             case RadioState():
                 self._transmit_hz = event.transmit_hz
+                if self.peeks is not None:
+                    self.peeks.movable = True
                 return  # where to call does not depend on where we stand: who goes there is not sent on at once
             case Allowed():
                 self._allowed = event
@@ -92,14 +107,35 @@ class Counsel:
         moved = before is None or abs(before[0] - answer.frequency_hz) > near_hz or before[1] != gone
         if not moved:
             return
-        self._marks[answer.id] = (answer.frequency_hz, gone)
+        self._marks[answer.id] = (answer.frequency_hz, gone, answer.start_s)
+        self._last_hz = None if gone else answer.frequency_hz
         self._belief = self._belief.retract(answer.id) if gone else self._belief.answer(answer)
         self._stale = True
         yield self.ear(now_s)
 
     def over_begins(self) -> None:
         """A new over: the crowd has moved since the last recommendation, so it is made anew."""
-        self._stale = True
+        self._stale = self._turn_over = True
+
+    def over_ends(self, over: Over) -> Iterator[Event]:
+        """An over of his has ended: if it closes a contact whose answer was not found, the belief must know of it."""
+        if over.stop_s is None or over.kind_probability < KIND_SURE:
+            return
+        if over.kind == "answer":
+            self._contact = self._contact or over
+            return
+        begun, self._contact = self._contact, None
+        if begun is None or begun.stop_s is None:
+            return
+        if any(not gone and begun.start_s - EARLY_S < at_s < over.stop_s for _, gone, at_s in self._marks.values()):
+            return
+        self._last_hz, self._stale = None, True
+        id = UNFOUND_ID - over.id
+        if self.peeks is not None:
+            self._belief = self.peeks.unheard(self._belief, begun.stop_s, over.start_s, id)
+        else:
+            self._belief = self._belief.missed(over.start_s, id)
+        yield self.ear(over.stop_s)
 
     def closing(self, exchange: Exchange, frequency_hz: npt.NDArray[np.float64], time_s: float) -> Iterator[Advice]:
         """The last word when a stream ends: where to call, and why there."""
@@ -133,6 +169,7 @@ class Counsel:
             return
         if cued.cue == "call" or self._asks(cued, moment):
             cued = self._careful(exchange, cued, moment)
+        cued = self._peeking(exchange, cued, now_s)
         now = advising.advice(now_s, self._place, cued)
         last = self._told
         if last is None or (last.cue, last.transmit_hz, last.why) != (now.cue, now.transmit_hz, now.why):
@@ -154,6 +191,16 @@ class Counsel:
             return cueing.Cued("wait", "is he done?", open_)
         return cued
 
+    def _peeking(self, exchange: Exchange, cued: cueing.Cued, now_s: float) -> cueing.Cued:
+        """With one receiver whose dial can be moved: where to listen while another is being answered."""
+        over = exchange.over or exchange.last_over
+        if self.peeks is None or not self.peeks.movable or over is None or cued.cue != "listen":
+            return cued
+        if self._machine.state != "answering" or exchange.marked is not None:
+            return cued
+        said = self.peeks.planned(over.id, self._belief.ear(now_s))
+        return cueing.Cued("listen", f"another station is being answered: {said}", cued.probability) if said else cued
+
     def _waits_for_crowd(self, since_over_s: float) -> bool:
         """In voice his words are not read: that he called to all shows in the crowd, which begins within a second."""
         few = self._talking < CROWD_SHARE * self._talkers
@@ -165,14 +212,19 @@ class Counsel:
         return cued.cue == "move" and not moment.dx_sending and moment.answered_probability < cueing.ANSWERED
 
     def _recommend(self, exchange: Exchange, frequency_hz: npt.NDArray[np.float64], now_s: float) -> None:
-        self._stale = False
+        self._stale, turn_over, self._turn_over = False, self._turn_over, False
         running = (exchange.marked.frequency_hz,) if exchange.marked is not None else ()
         crowd_db = None if self._crowd is None else 10.0 * np.log10(np.maximum(self._crowd, 1e-3))
         around = advising.Surroundings(
             self._plan.heard_as, self._plan.receive_hz, self._allowed,
-            None if crowd_db is None else frequency_hz, crowd_db, running,
+            None if crowd_db is None else frequency_hz, crowd_db, running, self._last_hz,
         )  # fmt: skip
-        self._place = advising.recommend(self._belief.ear(now_s), around, self._held_hz)
+        if crowd_db is not None:
+            self._belief = self._belief.heard(*advising.callers(around))
+            if self._held_hz is not None and turn_over:
+                self._herd = self._herd.seen(self._held_hz, around)
+        place = self._own_place if self._herd.follows else None
+        self._place = advising.recommend(self._belief.ear(now_s), around, self._held_hz, place)
         if self._place.transmit_hz is not None:
             self._held_hz = self._place.transmit_hz
 
