@@ -5,7 +5,7 @@ import pytest
 
 from hearmark.modes.alphabet import ALPHABET, text_of
 from hearmark.pileup.look import STEP_S
-from hearmark.pileup.place import DEPTH, SPECTRA, Memory, refined_hz
+from hearmark.pileup.place import DEPTH, MORSE_EDGES, SPECTRA, Memory, refined_hz
 
 STREAMS = 5
 
@@ -26,7 +26,7 @@ def fill(
 
 
 def test_when_somebody_began_and_stopped() -> None:
-    memory = Memory(STREAMS)
+    memory = Memory(STREAMS, MORSE_EDGES)
     fill(memory, 300, {2: (4.0, 6.0)})
     begun, ended = memory.sending(2, 3.5, 299 * STEP_S)
     assert begun == pytest.approx(4.0, abs=2.5 * STEP_S)
@@ -35,13 +35,13 @@ def test_when_somebody_began_and_stopped() -> None:
 
 
 def test_who_was_sending_all_along_does_not_reply() -> None:
-    memory = Memory(STREAMS)
+    memory = Memory(STREAMS, MORSE_EDGES)
     fill(memory, 300, {2: (1.0, 5.0)})
     assert memory.sending(2, 3.5, 299 * STEP_S) == (None, None)
 
 
 def test_who_still_sends_has_not_ended() -> None:
-    memory = Memory(STREAMS)
+    memory = Memory(STREAMS, MORSE_EDGES)
     fill(memory, 200, {2: (4.0, 60.0)})
     begun, ended = memory.sending(2, 3.8, 199 * STEP_S)
     assert begun == pytest.approx(4.0, abs=2.5 * STEP_S)
@@ -49,7 +49,7 @@ def test_who_still_sends_has_not_ended() -> None:
 
 
 def test_edges_of_the_dx() -> None:
-    memory = Memory(STREAMS)
+    memory = Memory(STREAMS, MORSE_EDGES)
     fill(memory, 100, {}, (2.5, 60.0))
     assert memory.dx_rise(99 * STEP_S, None) == pytest.approx(2.5, abs=3 * STEP_S)
     fill(memory, 60, {}, (0.0, 4.0), first_s=100 * STEP_S)
@@ -57,7 +57,7 @@ def test_edges_of_the_dx() -> None:
 
 
 def test_text_between_two_times_even_after_the_ring_has_gone_round() -> None:
-    memory = Memory(STREAMS)
+    memory = Memory(STREAMS, MORSE_EDGES)
     fill(memory, DEPTH + 500, {})
     start_s = (DEPTH + 500) * STEP_S
     fill(memory, 60, {}, text="TU UP", first_s=start_s)
@@ -66,7 +66,7 @@ def test_text_between_two_times_even_after_the_ring_has_gone_round() -> None:
 
 
 def test_a_carrier_between_two_bins_is_refined() -> None:
-    memory = Memory(STREAMS)
+    memory = Memory(STREAMS, MORSE_EDGES)
     frequency_hz = 14e6 + 15.625 * np.arange(64)
     line_hz = float(frequency_hz[30]) + 5.0
     shape = np.exp(-(((frequency_hz - line_hz) / 12.0) ** 2)) * 50.0 + 1.0
@@ -77,5 +77,5 @@ def test_a_carrier_between_two_bins_is_refined() -> None:
 
 
 def test_without_spectra_the_stream_itself_is_the_place() -> None:
-    memory = Memory(STREAMS)
+    memory = Memory(STREAMS, MORSE_EDGES)
     assert refined_hz(memory, 14_001_000.0, 0.0, 1.0) == 14_001_000.0

@@ -25,7 +25,7 @@ from hearmark.events import Answer, Mode, Over, OverKind, Turn
 from hearmark.modes.alphabet import text_of
 from hearmark.pileup.calls import has_report, last_call
 from hearmark.pileup.look import ANSWERS, CALLS, DUE, OPEN, STEP_S, Look
-from hearmark.pileup.place import Memory, refined_hz
+from hearmark.pileup.place import MORSE_EDGES, VOICE_EDGES, Memory, refined_hz
 from hearmark.pileup.tone import Tone
 
 SHOW, EARLY = 0.55, 0.75
@@ -37,8 +37,6 @@ LOST_STEPS = 10
 GIVE_UP_STEPS = 400
 """A mark of which nothing is left for so long is taken back even if he never closes the contact."""
 CHANGE = 0.1
-NOISE_LEVEL = 0.75
-"""Level of one Morse stream that noise alone seldom passes."""
 _BEGIN, _END = 0.6, 0.4
 _MOVED_HZ = 12.0
 QUIET_STEPS = 3
@@ -69,7 +67,7 @@ class Exchange:
         self._reach = 1 if mode == "cw" else 2
         self._beside = np.ones(2 * self._reach + 1, np.float32)
         self._next = {"over": 1, "turn": 1, "answer": 1}
-        self.memory = Memory(len(frequency_hz), NOISE_LEVEL if mode == "cw" else -1.0)
+        self.memory = Memory(len(frequency_hz), MORSE_EDGES if mode == "cw" else VOICE_EDGES)
         self.over: Over | None = None
         self.turn: Turn | None = None
         self.state = np.array([1.0, 0.0, 0.0, 0.0])

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 import numpy.typing as npt
 
@@ -16,12 +18,30 @@ _GAP_STEPS = 14
 _EMPTY: npt.NDArray[np.int8] = np.zeros(0, np.int8)
 
 
+class Edges(NamedTuple):
+    """How the level of the DX (networks' scale) tells where an over begins and ends.
+
+    It must lie `least` above what is under him and `share` of the way up to his own; `noise`: what noise alone seldom
+    passes; `back_s`: how far a beginning may lie before the moment in which it was noticed.
+    """
+
+    least: float
+    share: float
+    noise: float
+    back_s: float
+
+
+MORSE_EDGES = Edges(0.25, 0.45, 0.75, 1.2)
+VOICE_EDGES = Edges(0.15, 0.37, -1.0, 0.22)
+"""Words end softly, a band's mean wavers less than one carrier's level, and others lie in his band before he begins."""
+_QUIET = 0.25, 0.45
+
+
 class Memory:
     """A ring of steps. Times are those at which a step's window begins."""
 
-    def __init__(self, streams: int, noise: float = -1.0) -> None:
-        """`noise`: level of the DX, networks' scale, that noise alone seldom passes."""
-        self._count, self._noise = 0, noise
+    def __init__(self, streams: int, edges: Edges) -> None:
+        self._count, self._edges = 0, edges
         self._time = np.zeros(DEPTH)
         self._active = np.zeros((DEPTH, streams), bool)
         self._dx = np.zeros(DEPTH, np.float32)
@@ -109,9 +129,11 @@ class Memory:
 
     def dx_rise(self, now_s: float, not_before_s: float | None) -> float:
         """Where the level of the DX rose, looking back from now."""
-        earliest = now_s - 1.2 if not_before_s is None else max(now_s - 1.2, not_before_s + 0.05)
+        earliest = now_s - self._edges.back_s
+        if not_before_s is not None:
+            earliest = max(earliest, not_before_s + 0.05)
         index = self._steps(earliest, now_s)
-        high = np.nonzero(self._dx[index] > self._threshold(index))[0]
+        high = np.nonzero(self._dx[index] > self._threshold(index, *self._edges[:2]))[0]
         if not len(high):
             return now_s
         breaks = np.nonzero(np.diff(high) > 12)[0]
@@ -120,7 +142,7 @@ class Memory:
     def dx_fall(self, now_s: float, start_s: float) -> float:
         """Where the level of the DX fell for the last time, looking back from now."""
         index = self._steps(max(start_s, now_s - 3.0), now_s)
-        high = np.nonzero(self._dx[index] > self._threshold(index))[0]
+        high = np.nonzero(self._dx[index] > self._threshold(index, *self._edges[:2]))[0]
         return float(self._time[index[high[-1]]]) + 0.05 if len(high) else now_s
 
     def dx_quiet_s(self) -> float:
@@ -128,18 +150,18 @@ class Memory:
         if not self._count:
             return 0.0
         index = self._steps(self._time[(self._count - 1) % DEPTH] - 3.0)
-        high = np.nonzero(self._dx[index] > self._threshold(index))[0]
+        high = np.nonzero(self._dx[index] > self._threshold(index, *_QUIET))[0]
         return (len(index) - 1 - int(high[-1])) * STEP_S if len(high) else 3.0
 
-    def _threshold(self, index: npt.NDArray[np.int64]) -> float:
-        """Between what lies under him and his own level (networks' scale)."""
+    def _threshold(self, index: npt.NDArray[np.int64], least: float, share: float) -> float:
+        """Between what lies under him and his own level (networks' scale): `share` of the way, at least `least`."""
         recent = self._dx[self._steps(self._time[(self._count - 1) % DEPTH] - 20.0)]
         if not len(index):
             return float("inf")
         low, top = np.quantile(recent, [0.1, 0.98])
         highest = float(self._dx[index].max())
-        noise = min(self._noise, low + 0.8 * (highest - low))
-        return float(max(low + 0.25, low + 0.45 * (min(highest, float(top)) - low), noise))
+        noise = min(self._edges.noise, low + 0.8 * (highest - low))
+        return float(max(low + least, low + share * (min(highest, float(top)) - low), noise))
 
     def power(
         self, start_s: float, stop_s: float, low_hz: float, high_hz: float
