@@ -73,6 +73,7 @@ class LiveSession:
         self._listener = Listener(view.dx_hz, view.mode, middle_hz if view.transmit_hz is None else view.transmit_hz)
         self._now_s = 0.0
         self._begun_s: float | None = None
+        self._audio = False
         self.name = secrets.token_hex(8)
         """Tells this session from one before it that had the same address."""
         self._status_due_s = 0.0
@@ -182,7 +183,7 @@ class LiveSession:
     def _take(self, event: Event) -> None:
         if isinstance(event, Block):
             self._begun_s = event.start_s if self._begun_s is None else self._begun_s
-            self._now_s = event.stop_s
+            self._now_s, self._audio = event.stop_s, event.audio
             # Sound first: the ear hears a delay that the eye does not see.
             sound = self._listener.feed(event)
             if sound is not None:
@@ -358,6 +359,7 @@ class LiveSession:
             "slipped_s": round(self.pace.slipped_s, 2),
             "dropped": self.fan.dropped_locked(),
             "sound": self._listener.on,
+            "audio": self._audio,
             "sound_trouble": self._listener.trouble,
             "duck": self._listener.ducked,
             "spot_hz": self._listener.spot_hz,

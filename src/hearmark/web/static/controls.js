@@ -46,32 +46,32 @@ export class Controls {
     const { model, link } = this;
     const step = (/** @type {boolean} */ wide) => (model.mode === "cw" ? 50 : 100) * (wide ? 10 : 1);
     return [
-      { key: "s", shown: "S", name: "sound: the DX left, the spot right", button: "Sound", pressed: () => this.sound.on, act: () => this.toggleSound() },
-      { key: "r", shown: "R", name: "hear the last answer again, right ear (with Shift: Morse slowed)", button: "Again", allowed: () => model.lastMark() !== null, act: (wide) => this.replay(wide) },
-      { key: "m", shown: "M", name: "mark an answer at the spot, now", button: "Mark", act: () => link.ask({ verb: "mark", frequency_hz: this.spot() }) },
+      { key: "s", shown: "S", name: "sound: DX left, spot right", button: "Sound", pressed: () => this.sound.on, act: () => this.toggleSound() },
+      { key: "r", shown: "R", name: "last answer; Shift: slow", button: "Again", allowed: () => model.lastMark() !== null, act: (wide) => this.replay(wide) },
+      { key: "m", shown: "M", name: "mark an answer at the spot", button: "Mark", act: () => link.ask({ verb: "mark", frequency_hz: this.spot() }) },
       { key: "u", shown: "U", name: "take the last mark back", button: "Unmark", allowed: () => model.lastMark() !== null, act: () => this.unmark() },
       { key: "q", shown: "Q", name: "quiet the DX by 10 dB", button: "Quiet DX", pressed: () => model.status?.duck === true, act: () => link.ask({ verb: "duck", on: !model.status?.duck }) },
       { key: "p", shown: "P", name: "pause a recording", button: "Pause", pressed: () => model.status?.state === "paused", allowed: () => model.pausable, act: () => link.ask({ verb: "pause", on: model.status?.state !== "paused" }) },
-      { key: "ArrowLeft", shown: "←", name: "send lower (with Shift: ten times)", act: (wide) => this.send(-step(wide)) },
-      { key: "ArrowRight", shown: "→", name: "send higher (with Shift: ten times)", act: (wide) => this.send(step(wide)) },
+      { key: "ArrowLeft", shown: "←", name: "send lower; Shift: ×10", act: (wide) => this.send(-step(wide)) },
+      { key: "ArrowRight", shown: "→", name: "send higher; Shift: ×10", act: (wide) => this.send(step(wide)) },
       { key: "Enter", shown: "Enter", name: "send where advised", button: "Go there", allowed: () => (model.advice?.transmit_hz ?? null) !== null, act: () => this.follow() },
-      { key: "n", shown: "N", name: "type where you send: +5.8, 18149.3 (with Shift: where the right ear listens)", act: (wide) => this.type(wide) },
-      { key: "a", shown: "A", name: "right ear lower (with Shift: ten times)", act: (wide) => this.listen(this.spot() - step(wide)) },
-      { key: "d", shown: "D", name: "right ear higher (with Shift: ten times)", act: (wide) => this.listen(this.spot() + step(wide)) },
-      { key: "e", shown: "E", name: "right ear to the top of the hill", act: () => this.listen(model.peakHz()) },
+      { key: "n", shown: "N", name: "type a place; Shift: ear", act: (wide) => this.type(wide) },
+      { key: "a", shown: "A", name: "right ear down; Shift: ×10", act: (wide) => this.listen(this.spot() - step(wide)) },
+      { key: "d", shown: "D", name: "right ear up; Shift: ×10", act: (wide) => this.listen(this.spot() + step(wide)) },
+      { key: "e", shown: "E", name: "right ear to the hilltop", act: () => this.listen(model.peakHz()) },
       { key: "l", shown: "L", name: "right ear to the last mark", act: () => this.listen(model.lastMark()?.frequency_hz ?? null) },
       { key: "o", shown: "O", name: "right ear to where you send", act: () => this.listen(this.wanted ?? model.transmitHz) },
-      { key: "x", shown: "X", name: "filter of the right ear: narrow, usual, wide (with Shift: left)", act: (wide) => this.filter(wide ? "left" : "right") },
-      { key: "c", shown: "C", name: "a short sound with each new cue", pressed: () => this.cues.on, act: () => void this.toggleCues() },
-      { key: "t", shown: "T", name: "set the radio: transmit, split, mode, receive", button: "Set radio", radio: true, act: () => this.setRadio() },
+      { key: "x", shown: "X", name: "right filter; Shift: left", act: (wide) => this.filter(wide ? "left" : "right") },
+      { key: "c", shown: "C", name: "a sound with each new cue", pressed: () => this.cues.on, act: () => void this.toggleCues() },
+      { key: "t", shown: "T", name: "set the radio to the plan", button: "Set radio", radio: true, act: () => this.setRadio() },
       { key: "b", shown: "B", name: "receive dial back on the DX", button: "Back", radio: true, allowed: () => this.away(), act: () => link.ask({ verb: "back" }) },
-      { key: "v", shown: "V", name: "hold: listen at the spot (with Shift: 2 seconds)", radio: true, allowed: () => model.radio?.set === true, act: (wide) => this.peek(wide) },
+      { key: "v", shown: "V", name: "held: peek; Shift: 2 s", radio: true, allowed: () => model.radio?.set === true, act: (wide) => this.peek(wide) },
       { key: "f", shown: "F", name: "radio follows the advice", button: "Follow", radio: true, pressed: () => model.radio?.following === true, allowed: () => model.radio?.set === true, act: () => link.ask({ verb: "following", on: !model.radio?.following }) },
-      { key: "k", shown: "K", name: "lock the dial, where the radio has that", radio: true, allowed: () => model.radio?.locked !== null, act: () => link.ask({ verb: "lock", on: !model.radio?.locked }) },
-      { key: "w", shown: "W", name: "write what he says: up 5 to 10, QSX …", button: "He says", radio: true, act: () => this.say() },
-      { key: "g", shown: "G", name: "log the contact (with Shift: look at it first)", button: "Log", allowed: () => this.contact.ready(), act: (wide) => this.contact.log(wide) },
-      { key: "h", shown: "H", name: "is there a path, hour by hour: a page of its own", act: () => { window.open("/path", "hearmark-path"); } },
-      { key: "?", shown: "?", name: "this sheet", button: "Keys", act: () => this.help() },
+      { key: "k", shown: "K", name: "lock the dial", radio: true, allowed: () => model.radio?.locked !== null, act: () => link.ask({ verb: "lock", on: !model.radio?.locked }) },
+      { key: "w", shown: "W", name: "what he says: up 5, QSX …", button: "He says", radio: true, act: () => this.say() },
+      { key: "g", shown: "G", name: "log him; Shift: look first", button: "Log", allowed: () => this.contact.ready(), act: (wide) => this.contact.log(wide) },
+      { key: "h", shown: "H", name: "the path, hour by hour", act: () => { window.open("/path", "hearmark-path"); } },
+      { key: "?", shown: "?", name: "this; again: the picture", button: "Keys", act: () => this.help() },
     ];
   }
 
@@ -80,7 +80,7 @@ export class Controls {
     const sheet = byId("help-keys");
     for (const command of this.commands) {
       const line = document.createElement("p");
-      line.append(command.name, keycap(command.shown));
+      line.append(keycap(command.shown), command.name);
       sheet.append(line);
       if (!command.button) continue;
       const button = document.createElement("button");
@@ -109,6 +109,7 @@ export class Controls {
       mark: (hz) => this.link.ask({ verb: "mark", frequency_hz: hz }),
       transmit: (hz) => this.transmit(hz),
     });
+    byId("help-turn").addEventListener("click", () => this.turnHelp(byId("help").dataset.part !== "picture"));
     const box = /** @type {HTMLInputElement} */ (byId("keys-on"));
     box.checked = localStorage.getItem("keys") !== "off";
     box.addEventListener("change", () => localStorage.setItem("keys", box.checked ? "on" : "off"));
@@ -119,6 +120,7 @@ export class Controls {
     const sheet = /** @type {HTMLDialogElement | null} */ (document.querySelector("dialog[open]"));
     // A sheet stands beside the ladder and the cue, and stops neither; only the keys are its own
     if (sheet && event.key === "Escape") sheet.close();
+    if (sheet?.id === "help" && event.key === "?") this.turnHelp(byId("help").dataset.part !== "picture");
     if (event.ctrlKey || event.metaKey || event.altKey || sheet) return;
     const single = /** @type {HTMLInputElement} */ (byId("keys-on")).checked;
     if (!single && event.key !== "?") return;
@@ -232,8 +234,16 @@ export class Controls {
   }
 
   help() {
+    this.turnHelp(false);
     /** @type {HTMLDialogElement} */ (byId("help")).show();
-    /** @type {HTMLElement | null} */ (byId("help").querySelector("button"))?.focus();
+    byId("help-close").focus();
+  }
+
+  /** The sheet has two sides: the keys, and how to read the picture. @param {boolean} picture */
+  turnHelp(picture) {
+    byId("help").dataset.part = picture ? "picture" : "keys";
+    byId("help-title").textContent = picture ? "The picture" : "Keys";
+    byId("help-turn").replaceChildren(picture ? "Keys" : "The picture", keycap("?"));
   }
 
   /** @param {string} text */
@@ -265,6 +275,7 @@ export class Controls {
       button.disabled = model.link !== "open" || (command.allowed ? !command.allowed() : false);
       if (command.pressed) button.setAttribute("aria-pressed", String(command.pressed()));
     }
+    document.body.dataset.audio = String(model.status?.audio === true);
     this.contact.show();
     this.showState();
     this.showHeard();

@@ -11,7 +11,7 @@
  * @typedef {{time_s: number, low_hz: number, step_hz: number, density_per_hz: number[], habit: string}} Ear
  * @typedef {{time_s: number, cue: string, transmit_hz: number | null, success_per_call: number | null, why: string}} Advice
  * @typedef {{now_s: number, state: string, failure: string, behind_s: number, slipped_s: number, dropped: Record<string, number>,
- *   sound: boolean, sound_trouble: string, duck: boolean, spot_hz: number, filters?: Record<"left" | "right", string>, station?: Station | null}} Status
+ *   sound: boolean, audio?: boolean, sound_trouble: string, duck: boolean, spot_hz: number, filters?: Record<"left" | "right", string>, station?: Station | null}} Status
  * @typedef {{call: string, name: string, needs: string, level: string, duplicate: boolean, worked: number, logged: string, report: string,
  *   slots: Record<string, string>[]}} Station
  * @typedef {{start_s: number, stop_s: number, why: string}} Gap
