@@ -35,7 +35,7 @@ LAGS = 15.0
 BAD_FIT, GOOD_FIT = -0.25, -0.10
 """What the lengths say counts less where they explain the powers badly: others are heard there too."""
 SPEEDS_WPM = (18.0, 24.5, 33.0)
-QUICKER = 1.05
+QUICKER = 1.15
 """A hand keys quicker than the characters come, if it leaves wide gaps between letters."""
 NAMED = 8
 
@@ -72,7 +72,7 @@ class Rehearing:
             copyist.feed(likely[k], sure[k])
             texts.append(copyist.copy().text)
         ratio = np.maximum(10.0 ** level[:, AROUND].astype(np.float64) - 0.1, 0.0)
-        speeds = SPEEDS_WPM if speed_wpm is None else (QUICKER * speed_wpm,)
+        speeds = SPEEDS_WPM if speed_wpm is None else (speed_wpm, QUICKER * speed_wpm)
         by_lengths = timed(ratio, hop_s, tuple(1.2 / wpm for wpm in speeds))
         named: dict[str, float] = {}
         weight, fit = 0.0, BAD_FIT

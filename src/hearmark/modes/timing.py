@@ -18,7 +18,7 @@ from hearmark.modes.durations import KEPT, MOST_FRAMES, Float, profile, search, 
 
 DASH = 3.1
 """Usual length of a dash in dots."""
-HOPELESS_FIT = -0.6
+HOPELESS_FIT = -1.0
 """Others are heard there too: no key explains these powers."""
 
 

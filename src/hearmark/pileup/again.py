@@ -24,8 +24,9 @@ rarer calls in no series are (as `pileup.copied`)."""
 SHARP = 0.6
 """Power of the weights: the ways to hear it are no independent witnesses."""
 SURE = 0.995
-UNLIKE = -0.2
-"""No key explains powers that fit worse than this, see `modes.timing`."""
+UNLIKE = -0.12
+"""Powers that fit worse than this, see `modes.timing`, come from several stations, or from no key at all, as pieces of
+speech: then what was copied while it was sent stands."""
 
 
 def weighed(heard: Heard) -> list[tuple[str, float]]:
@@ -82,8 +83,8 @@ def calls_again(texts: list[tuple[str, float]], heard: Heard, copy: Copy) -> tup
 
 
 _SCORE, _CONSTANT = 1.1, 1.1
-_FADED, _STRONG = 1.16, 0.27
-_UNLIKE, _LEFT, _SHORT, _STROKE = 1.0, 3.3, 0.56, 0.4
+_FADED, _STRONG, _WEAK = 1.16, 0.27, 0.8
+_LEFT, _SHORT, _STROKE = 3.3, 0.56, 0.4
 
 
 def _calibrated(p: float, call: str, heard: Heard, text: str) -> float:
@@ -91,13 +92,13 @@ def _calibrated(p: float, call: str, heard: Heard, text: str) -> float:
     white noise and in fading.
 
     In doubt is what was so by its score, what faded deep between its first mark and its last (5 dB are usual where
-    nothing fades), what the lengths cannot explain, and a call beside letters that mean nothing.
+    nothing fades), what is so weak that anything may look like it, and a call beside letters that mean nothing.
     """
     p = min(max(p, 1e-3), 0.9995)
     log_odds = _CONSTANT + _SCORE * math.log(p / (1.0 - p))
     log_odds -= _FADED * max(0.0, heard.middle_db - heard.least_db - 5.0) / 5.0
     log_odds += _STRONG * max(0.0, heard.middle_db - 20.0) / 5.0
-    log_odds -= _UNLIKE * (heard.fit < UNLIKE) + _SHORT * (len(call) < 5) + _STROKE * ("/" in call)
+    log_odds -= _WEAK * max(0.0, 13.0 - heard.middle_db) + _SHORT * (len(call) < 5) + _STROKE * ("/" in call)
     log_odds -= _LEFT * (call in text.split() and leftover(text, call) > 0)
     return 1.0 / (1.0 + math.exp(-log_odds))
 

@@ -18,7 +18,7 @@ from hearmark.modes.copyist import KEPT, NOTHING, Copy, Copyist
 from hearmark.modes.morse import STEP_FRAMES, Reading
 from hearmark.modes.network import Array, compress
 from hearmark.modes.rehearing import AROUND, LEAD_S, TAIL_S, Rehearing
-from hearmark.pileup.again import calls_again, copy_of, weighed
+from hearmark.pileup.again import UNLIKE, calls_again, copy_of, weighed
 from hearmark.pileup.copied import calls_in, partials_in
 from hearmark.pileup.look import STEP_S
 from hearmark.spectrum.transform import Grid
@@ -129,7 +129,7 @@ class Copying:
         if self._rehearing is None:
             self._rehearing = Rehearing()
         heard = self._rehearing.hear(level, at - round(at), hop_s, copy.text, told.speed_wpm)
-        if heard is None:
+        if heard is None or heard.fit < UNLIKE:
             return told
         texts = weighed(heard)
         steps = round((stop_s - start_s + EARLY_S) / STEP_S)
