@@ -165,6 +165,7 @@ def listen(**options: Any) -> None:
     from hearmark.engine import Engine, EngineConfig
     from hearmark.files import check_writable
     from hearmark.listening import Recorder, Wish, open_live
+    from hearmark.path.antenna import station_antenna
     from hearmark.practice.lesson import levels
     from hearmark.practice.served import routes
     from hearmark.session import Remembering, SessionRecord
@@ -197,7 +198,7 @@ def listen(**options: Any) -> None:
     logbook = open_logbook(rehearsal_log() if rehearsal else log_path, settings, dx_call)
     begun = datetime.now(UTC)
     beside["logbook"] = logbook
-    beside["forecaster"] = Forecaster(settings.station)
+    beside["forecaster"] = Forecaster(settings.station, station_antenna(settings))
     board = beside["board"] = open_board(settings, logbook)
     room = open_room(levels(), settings.station.call, alone=False)
     room.start()

@@ -63,8 +63,9 @@ class Antenna(_Section):
     name: str = Field(default="dipole", description="What you call it.")
     low_mhz: float = Field(default=1.8, gt=0.0, description="Lowest frequency it is used on.")
     high_mhz: float = Field(default=30.0, gt=0.0, description="Highest frequency it is used on.")
-    gain_dbi: float = Field(default=2.15, ge=-40.0, le=60.0, description="Gain at its best elevation.")
+    gain_dbi: float = Field(default=2.15, ge=-40.0, le=60.0, description="Gain, as in free space; 2.15 is a dipole.")
     height_m: float = Field(default=10.0, ge=0.0, le=1_000.0, description="Height above ground.")
+    upright: bool = Field(default=False, description="A vertical; else a horizontal wire or beam.")
 
 
 class Radio(_Section):

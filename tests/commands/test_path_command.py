@@ -2,7 +2,9 @@
 
 import json
 from pathlib import Path
+from typing import Any
 
+import numpy as np
 import pytest
 
 from hearmark import cli
@@ -109,3 +111,35 @@ def test_without_a_place_of_ones_own(capsys: pytest.CaptureFixture[str]) -> None
         cli.main(["path", "--to", "FN31"])
     assert ended.value.code == 2
     assert "own place" in capsys.readouterr().err
+
+
+def test_the_antenna_of_the_settings_counts_when_no_option_is_given(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    asked = ("--from", "JO50", "--to", "FN31", "--date", "2026-03-21", "--frequencies-mhz", "14.1,28.2", "--json")
+
+    def told(settings: str, *more: str) -> Any:
+        path = tmp_path / "s.toml"
+        path.write_text(settings)
+        code, out, error = run(capsys, *asked, "--settings", str(path), *more)
+        assert code == 0, error
+        return json.loads(out)
+
+    def levels(found: Any, mhz: float) -> list[float]:
+        return [row["snr_db_hz"] for row in found["hours"] if row["frequency_mhz"] == mhz]
+
+    low = "[[antenna]]\nname = 'low wire'\nlow_mhz = 13.0\nhigh_mhz = 15.0\nheight_m = 4.0\n"
+    beam = "[[antenna]]\nname = 'big beam'\nlow_mhz = 13.0\nhigh_mhz = 15.0\nheight_m = 20.0\ngain_dbi = 7.1\n"
+    usual, poor, good = told(""), told(low), told(beam)
+    assert usual["own"]["antenna"] == "vertical or dipole 10 m up"
+    assert poor["own"]["antenna"] == "low wire, 2.15 dBi, 4 m up"
+    assert good["own"]["antenna"] == "big beam, 7.1 dBi, 20 m up"
+    assert np.mean(levels(good, 14.1)) > np.mean(levels(usual, 14.1)) > np.mean(levels(poor, 14.1))
+    assert levels(good, 14.1) == levels(told("", "--antenna", "beam:20"), 14.1), "the same antenna by option"
+    assert levels(poor, 28.2) == levels(usual, 28.2), "where none of ours is used, the usual one counts"
+    assert told(low, "--antenna", "usual")["own"]["antenna"] == "vertical or dipole 10 m up", "an option goes first"
+    both = told(low + beam)
+    assert both["own"]["antenna"] == "low wire, 2.15 dBi, 4 m up and big beam, 7.1 dBi, 20 m up"
+    assert all(a >= b - 0.011 for a, b in zip(levels(both, 14.1), levels(good, 14.1), strict=True)), "the best of ours"
+    vertical = told("[[antenna]]\nname = 'pole'\nupright = true\n")
+    assert levels(vertical, 14.1) == levels(told("", "--antenna", "vertical"), 14.1)

@@ -13,7 +13,8 @@ from script import VIEW, stream
 
 from hearmark.errors import HearmarkError
 from hearmark.events import Answer, Event, Over
-from hearmark.settings import Station
+from hearmark.path.antenna import station_antenna
+from hearmark.settings import Station, settings_from
 from hearmark.web.forecast import Forecaster
 from hearmark.web.live import LiveSession
 from hearmark.web.server import Server
@@ -124,3 +125,13 @@ def test_the_live_session_tells_what_the_engine_hears() -> None:
 def test_without_a_place_of_ones_own_it_says_so() -> None:
     with pytest.raises(HearmarkError, match="your own place"):
         Forecaster().answer({"to": "FN31"}, NOW)
+
+
+def test_the_antenna_of_the_set_up_is_the_default_of_the_page() -> None:
+    given = settings_from({"antenna": [{"name": "low wire", "height_m": 4.0}]})
+    forecaster = Forecaster(Station(locator="JO50"), station_antenna(given))
+    assert forecaster.answer({"to": "FN31"}, NOW)["own"]["antenna"] == "low wire, 2.15 dBi, 4 m up"
+    named = forecaster.answer({"to": "FN31", "antenna": "usual"}, NOW)
+    assert named["own"]["antenna"] == "vertical or dipole 10 m up"
+    unsaid = Forecaster(Station(locator="JO50"), station_antenna(settings_from({})))
+    assert unsaid.answer({"to": "FN31"}, NOW)["own"]["antenna"] == "vertical or dipole 10 m up"

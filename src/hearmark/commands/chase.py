@@ -207,11 +207,12 @@ def _path(settings: Settings) -> Paths | None:
     if not settings.station.locator:
         return None
     from hearmark.chase.paths import Paths
+    from hearmark.path.antenna import station_antenna
     from hearmark.path.conditions import Conditions, Equipment
     from hearmark.path.places import place_from_locator
     from hearmark.path.solar import from_table
 
-    own = Equipment(power_w=max(settings.station.power_w, 1e-3))
+    own = Equipment(max(settings.station.power_w, 1e-3), station_antenna(settings))
     return Paths(place_from_locator(settings.station.locator), lambda day: Conditions(from_table(day)), own)
 
 

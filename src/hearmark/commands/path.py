@@ -28,9 +28,10 @@ NOISE = click.Choice(["city", "residential", "rural", "quiet"])
 @click.option("--frequencies-mhz", "frequencies", help="Like 18.1,21.2; the amateur bands if left out.")
 @click.option("--power-w", type=float, help="At your antenna; from the settings if left out.")
 @click.option("--far-power-w", type=float, default=100.0, show_default=True, help="At his antenna.")
-@click.option("--antenna", "own_antenna", default="usual", show_default=True,
-              help="usual (the better of vertical and dipole:10), vertical, halfwave (vertical), dipole:METRES, "
-                   "beam:METRES, isotropic, or CSV of elevation_deg,gain_dbi.")  # fmt: skip
+@click.option("--antenna", "own_antenna",
+              help="From the settings if left out, else usual. One of usual (the better of vertical and dipole:10), "
+                   "vertical, halfwave (vertical), dipole:METRES, beam:METRES, isotropic, or CSV of "
+                   "elevation_deg,gain_dbi.")  # fmt: skip
 @click.option("--far-antenna", default="usual", show_default=True, help="The same, at his end.")
 @click.option("--noise", "own_noise", type=NOISE, default="residential", show_default=True, help="Around you.")
 @click.option("--far-noise", type=NOISE, default="residential", show_default=True, help="Around him.")
@@ -48,7 +49,7 @@ def path(**options: Any) -> None:
     """Chance, hour by hour and band by band, that a station can be worked."""
     from hearmark.files import check_writable, write_whole
     from hearmark.path import today
-    from hearmark.path.antenna import read_antenna
+    from hearmark.path.antenna import read_antenna, station_antenna
     from hearmark.path.chances import predict
     from hearmark.path.conditions import Conditions, Equipment
     from hearmark.path.heard import learn
@@ -57,7 +58,8 @@ def path(**options: Any) -> None:
 
     if options["picture"]:
         check_writable(options["picture"])
-    station = read_settings(options["settings_path"]).station
+    settings = read_settings(options["settings_path"])
+    station = settings.station
     here = resolve(options["start"] or station.locator or _nowhere(), "--from")
     there = [resolve(text, "--to") for text in options["ends"]]
     now = datetime.now(UTC)
@@ -65,7 +67,9 @@ def path(**options: Any) -> None:
     if not 1900 <= begin.year <= 2100:
         raise HearmarkError(f"--date {begin:%Y-%m-%d} is out of range; the maps serve from 1900 to 2100.")
     power_w = station.power_w if options["power_w"] is None else options["power_w"]
-    own = Equipment(_watts(power_w, "--power-w"), read_antenna(options["own_antenna"]), options["own_noise"])
+    named = options["own_antenna"]
+    antenna = station_antenna(settings) if named is None else read_antenna(named)
+    own = Equipment(_watts(power_w, "--power-w"), antenna, options["own_noise"])
     far = Equipment(
         _watts(options["far_power_w"], "--far-power-w"), read_antenna(options["far_antenna"]), options["far_noise"]
     )

@@ -18,10 +18,11 @@ def beside_pages(
     begun: datetime,
 ) -> list[Any]:  # fmt: skip
     """Routes of both, for the server of the live page. What is saved counts at once where it can."""
+    from hearmark.path.antenna import station_antenna
     from hearmark.web import after, setup
 
     def saved(now: Settings) -> None:
-        forecaster.station = now.station
+        forecaster.station, forecaster.antenna = now.station, station_antenna(now)
         if logbook is not None:
             logbook.settings = now
 

@@ -111,7 +111,7 @@ def check_power(settings: Settings) -> Said:
 
 
 def check_antenna(settings: Settings) -> Said:
-    """Where a dipole at that height sends lowest: what decides over long paths."""
+    """Where such an antenna sends best: what decides over long paths."""
     antenna = settings.antenna[0]
     if antenna.low_mhz > antenna.high_mhz:
         raise HearmarkError(
@@ -122,7 +122,7 @@ def check_antenna(settings: Settings) -> Said:
         return None, f"{antenna.name}: no amateur band between {antenna.low_mhz:g} and {antenna.high_mhz:g} MHz"
     names = f"{bands[0].name} to {bands[-1].name}" if len(bands) > 1 else bands[0].name
     said = f"{antenna.name}: {len(bands)} bands, {names}"
-    if antenna.height_m <= 0.0:
+    if antenna.height_m <= 0.0 and not antenna.upright:
         return True, f"{said}, {antenna.gain_dbi:g} dBi"
     degrees = np.arange(1.0, 91.0)
     shown = []
@@ -130,10 +130,13 @@ def check_antenna(settings: Settings) -> Said:
         middle_hz = (band.low_hz + band.high_hz) / 2.0
         if middle_hz > 60e6:
             continue
-        gain = Antenna("dipole", antenna.height_m).gain_dbi(np.radians(degrees), middle_hz)
+        gain = Antenna("vertical" if antenna.upright else "dipole", antenna.height_m).gain_dbi(
+            np.radians(degrees), middle_hz
+        )
         best = degrees[np.argmax(gain >= gain.max() - 0.5)]
         shown.append((f"at {best:.0f}°" if best < 60.0 else "steeply upwards") + f" on {band.name}")
-    angles = f"; a horizontal wire {antenna.height_m:g} m up sends best {' and '.join(shown)}" if shown else ""
+    wire = "a vertical" if antenna.upright else f"a horizontal wire {antenna.height_m:g} m up"
+    angles = f"; {wire} sends best {' and '.join(shown)}" if shown else ""
     return True, said + angles
 
 

@@ -29,8 +29,9 @@ REMEMBERED = 500
 class Forecaster:
     """Keeps what was heard; answers the page. May be called from several threads."""
 
-    def __init__(self, station: Station | None = None) -> None:
+    def __init__(self, station: Station | None = None, antenna: Antenna | None = None) -> None:
         self.station = station or Station()
+        self.antenna = antenna or Antenna()
         self._start: datetime | None = None
         self._events: dict[tuple[str, int], Event] = {}
         self._lock = Lock()
@@ -54,7 +55,7 @@ class Forecaster:
         conditions = Conditions(self._activity(query, now), _number(query, "kp", 0.0, 9.0, None))
         own = Equipment(
             _number(query, "power", 0.001, 1e7, self.station.power_w) or self.station.power_w,
-            read_antenna_kind(query.get("antenna", "usual")), _noise(query.get("noise", "residential")),
+            self._antenna(query.get("antenna", "")), _noise(query.get("noise", "residential")),
         )  # fmt: skip
         need = NEEDS_DB_HZ.get(query.get("need", "cw"))
         if need is None:
@@ -80,6 +81,10 @@ class Forecaster:
         for event in events:
             listener.feed(event)
         return learn(here, listener.heard(), conditions, own)
+
+    def _antenna(self, text: str) -> Antenna:
+        """The kind that is named; the station's own if none is."""
+        return read_antenna_kind(text) if text.strip() else self.antenna
 
     def _place(self, text: str, whose: str) -> Place:
         if not text.strip():

@@ -24,7 +24,8 @@ PARTS: dict[str, tuple[str, ...]] = {
     "place": ("station.locator",),
     "licence": ("station.licence",),
     "power": ("station.power_w", "station.feed_loss_db"),
-    "antenna": ("antenna.name", "antenna.low_mhz", "antenna.high_mhz", "antenna.gain_dbi", "antenna.height_m"),
+    "antenna": ("antenna.name", "antenna.low_mhz", "antenna.high_mhz", "antenna.gain_dbi", "antenna.height_m",
+                "antenna.upright"),
     "radio": ("radio.address", "radio.cw_dial", "radio.cw_sideband", "radio.cw_pitch_hz"),
     "receiver": (
         "receiver.kind", "receiver.device", "receiver.address", "receiver.format", "receiver.rate_hz",
