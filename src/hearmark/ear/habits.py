@@ -36,7 +36,7 @@ HABITS = ("stay", "wander", "step", "two spots", "jump", "quiet", "else")
 PRIOR = np.array([0.11, 0.17, 0.2, 0.12, 0.28, 0.1, 0.02])
 """How common each habit is before anything is heard; common practice, no source."""
 
-HAZARD = 1.0 / 50.0
+HAZARD = 1.0 / 80.0
 """Chance per contact that he takes up another habit."""
 
 WANDER_HZ = np.array([0.0, 50.0, 100.0, 200.0, 400.0, 800.0])
@@ -44,7 +44,7 @@ WANDER_HZ = np.array([0.0, 50.0, 100.0, 200.0, 400.0, 800.0])
 WANDER_SHARE = np.array([0.0, 0.15, 0.2, 0.25, 0.25, 0.15])
 ROAM = np.array([1.0, 0.67, 0.45, 0.28])
 """Jump: chance per contact of going anywhere else; the first row jumps every time."""
-ROAM_SHARE = np.array([0.45, 0.2, 0.2, 0.15])
+ROAM_SHARE = np.array([0.73, 0.1, 0.1, 0.07])
 STEP_HZ = np.round(np.geomspace(50.0, 1400.0, 16))
 STEP_SHARE = np.full(len(STEP_HZ), 1.0 / len(STEP_HZ))
 DWELLS = (1, 2, 3, 4, 5, 6)
@@ -63,7 +63,7 @@ LULL = np.array([0.67, 0.45, 0.28])
 """Quiet, but not every time: chance per contact of looking for another quiet place; else he stays where he is."""
 LULL_KINDS = np.array([4, 5, 8, 9])
 """Which pairs of reach and sharpness, counted through, he may look by then."""
-LULL_SHARE = 0.65
+LULL_SHARE = 0.4
 """Share of the quiet habits that do not move every time."""
 FORGET = 0.005
 """Share by which what was learned of the scatter and of the sharpness returns to the start, per mark."""

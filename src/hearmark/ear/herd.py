@@ -1,8 +1,8 @@
 """Does everybody go where we are sent? Then the advice must spread people, or all call on one spot and nobody is heard.
 
-When every caller of a simulated pile-up follows one advice, the DX works half as many an hour; when each takes a place
-of his own, drawn by its chance, a tenth more than without any advice (`hearmark study`, the rows "everybody"). A single
-follower is better off on the best place. So the best place is advised until the crowd is seen to gather on it.
+When every caller of a simulated pile-up goes where one advice is best, the DX works less than half as many an hour
+(docs/study.md). A single follower is better off on the best place. So the best place is advised until the crowd is
+seen to gather on it; from then on each station takes one of its own.
 """
 
 from __future__ import annotations

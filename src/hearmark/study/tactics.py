@@ -60,7 +60,7 @@ LABELS: dict[str, str] = {
     "exact marks": "program, all marks right",
     "ceiling": "ceiling: knows the habit",
     "all alike": "everybody as advised",
-    "all spread": "the same, spread as shipped",
+    "all spread": "everybody, spread",
 }
 
 
