@@ -22,6 +22,8 @@ STRONG = 6.0
 """Least mean power over noise of a carrier that can be measured."""
 CERTAIN_STEPS = 8
 """A carrier counts as somebody else's after so many steps."""
+CLEAR_STEPS = 8
+"""And no longer once nothing was heard of it for so many."""
 OVERS = 9
 MOVED_STEPS, MOVED_SENT_STEPS = 1000, 90
 """He has moved if nothing was heard on his carrier for the first (32 s) and the second of sending beside it."""
@@ -39,7 +41,7 @@ class Tone:
         self._rows: deque[Array] = deque(maxlen=_KEPT)
         self._over: list[float] = []
         self._known: deque[float] = deque(maxlen=OVERS)
-        self._beside = 0
+        self._beside, self._clear = 0, 0
         self._missed, self._other = 0, 0
 
     @property
@@ -56,10 +58,12 @@ class Tone:
         self._missed += 1
         now_hz = self._carrier_hz(0, LONG_STEPS)
         his_hz = self.his_hz
-        if now_hz is None or his_hz is None:
+        if his_hz is not None and now_hz is not None and abs(now_hz - his_hz) > APART_HZ:
+            self._beside, self._clear = self._beside + 1, 0
+            return
+        self._clear += 1
+        if self._beside < CERTAIN_STEPS or self._clear >= CLEAR_STEPS:
             self._beside = 0
-        else:
-            self._beside = self._beside + 1 if abs(now_hz - his_hz) > APART_HZ else 0
 
     def sends(self) -> None:
         """He sends in the newest step, as far as all but the carrier tells."""
