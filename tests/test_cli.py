@@ -13,7 +13,7 @@ import soundfile
 
 from hearmark import cli
 from hearmark.events import Advice, Answer, Block, Ear, Event, Over, Plan, Turn
-from hearmark.web.live import LiveSession
+from hearmark.web.relay import Relay
 
 Run = Callable[..., tuple[int, str, str]]
 RATE_HZ = 24_000
@@ -127,7 +127,7 @@ def test_review_of_audio_with_a_dial_log(run: Run, tmp_path: Path) -> None:
         (["{wav}", "--center", "18149"], "add --dx KHZ"),
         (["{wav}", "--dx", "14023", "--dial", "x.csv"], "add --mode"),
         (["{wav}", "--center", "18149", "--dx", "18143.5", "--window", "sideways"], "is not understood"),
-        (["{wav}", "--center", "18149", "--dx", "14023"], "the recording covers 18137.0 to 18161.0 kHz"),
+        (["{wav}", "--center", "18149", "--dx", "14023"], "the samples cover 18137.0 to 18161.0 kHz"),
         (["{wav}", "--center", "18149", "--dx", "18143.5", "--window", "up 50-60"], "The window 18193.50 to 18203.50"),
         (["{wav}", "--center", "18149", "--dx", "-3"], "--dx -3 is no frequency"),
         (["{wav}", "--center", "18149", "--json", "/no/such/folder/x.json"], "Cannot write /no/such/folder/x.json"),
@@ -163,7 +163,8 @@ def test_simulate_refuses_what_it_cannot_do(run: Run, tmp_path: Path) -> None:
 def test_listen_serves_the_demo_and_records_it(run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     served = []
 
-    def serve(session: LiveSession, host: str, port: int, more: object) -> None:
+    def serve(relay: Relay, host: str, port: int, more: object) -> None:
+        session = relay.session
         for _, event in zip(range(20), session._source, strict=False):
             session._engine.feed(event)
         session._engine.finish()  # type: ignore[attr-defined]

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Sequence
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -13,16 +12,14 @@ import click
 from hearmark.commands import duplex
 from hearmark.commands import path as paths
 from hearmark.commands import radio as radio_command
-from hearmark.commands.chase import chase, open_board
+from hearmark.commands.chase import chase
 from hearmark.commands.exposure import exposure
 from hearmark.commands.log import log
 from hearmark.commands.practice import open_room, practice
 from hearmark.commands.repeaters import repeaters
-from hearmark.commands.report import keep_live, report
+from hearmark.commands.report import report
 from hearmark.commands.satellites import passes
-from hearmark.commands.setup import beside_pages
 from hearmark.commands.shared import absolute_window_hz, checked_call, hz, progress
-from hearmark.commands.store import open_logbook, rehearsal_log
 from hearmark.commands.study import study
 from hearmark.errors import HearmarkError
 from hearmark.events import Mode, Plan
@@ -162,63 +159,38 @@ def listen(**options: Any) -> None:
     """Listen live and show the page on this machine."""
     what = "an invented pile-up" if options["demo"] else "the recording" if options["recording"] else "the receiver"
     click.echo(f"Preparing {what}; the address of the page follows in a few seconds ...")
-    from hearmark.engine import Engine, EngineConfig
+    from hearmark.commands.live import Live
     from hearmark.files import check_writable
-    from hearmark.listening import Recorder, Wish, open_live
-    from hearmark.path.antenna import station_antenna
+    from hearmark.listening import Wish, open_live
     from hearmark.practice.lesson import levels
     from hearmark.practice.served import routes
-    from hearmark.session import Remembering, SessionRecord
     from hearmark.settings import read_settings
-    from hearmark.sources.recording import SigmfWriter
-    from hearmark.web.forecast import Forecaster
-    from hearmark.web.live import LiveSession
+    from hearmark.web import after, setup
     from hearmark.web.server import serve
-    from hearmark.web.view import View
 
     settings_path = options.pop("settings_path")
     settings = read_settings(settings_path)
-    host, port, record_path = options.pop("host"), options.pop("port"), options.pop("record_path")
-    radio_address, licence = options.pop("radio_address"), options.pop("licence")
-    own_call = checked_call(options.pop("own_call")) or settings.station.call
-    dx_call, log_path = options.pop("dx_call"), options.pop("log_path")
-    if record_path:
-        check_writable(record_path)
+    host, port = options.pop("host"), options.pop("port")
+    own_call = checked_call(options.pop("own_call"))
+    beside = {name: options.pop(name) for name in ("dx_call", "log_path", "record_path", "radio_address", "licence")}
+    if beside["record_path"]:
+        check_writable(beside["record_path"])
     for name in ("dx", "center"):
         khz = options.pop(f"{name}_khz")
         options[f"{name}_hz"] = None if khz is None else hz(khz, f"--{name}")
     heard = open_live(Wish(**options), settings)
-    edges = (heard.window_low_hz, heard.window_high_hz)
-    record = SessionRecord(heard.dx_hz, heard.mode, edges)
-    engine = Remembering(Engine(EngineConfig(heard.dx_hz, heard.mode, *edges, own_call)), record)
-    view = View(heard.title, heard.dx_hz, heard.mode, *edges, heard.transmit_hz, pausable=heard.paced)
-    port = settings.page.port if port is None else port
-    beside = radio_command.beside(heard, settings, radio_address, licence)
-    rehearsal = heard.invented and log_path is None
-    logbook = open_logbook(rehearsal_log() if rehearsal else log_path, settings, dx_call)
-    begun = datetime.now(UTC)
-    beside["logbook"] = logbook
-    beside["forecaster"] = Forecaster(settings.station, station_antenna(settings))
-    board = beside["board"] = open_board(settings, logbook)
+    told = any(options[name] for name in ("demo", "recording", "card", "address", "from_stdin", "device", "datatype"))
+    told = told or options["center_hz"] is not None or options["rate_hz"] is not None
+    live = Live(heard, settings, own_call=own_call, receiver=None if told else settings.receiver, **beside)
     room = open_room(levels(), settings.station.call, alone=False)
     room.start()
-    more = [*routes(room), *beside_pages(settings, settings_path, record, logbook, beside["forecaster"], begun)]
+    station = setup.SetUp(settings, settings_path, live.saved, hear=live.change)
+    more = [*routes(room), *setup.routes(station), *after.routes(live.after)]
     try:
-        if record_path is None:
-            serve(LiveSession(heard.events, engine, view, paced=heard.paced, **beside), host, port, more)
-            return
-        with SigmfWriter(record_path, heard.sample_rate_hz, heard.title) as writer:
-            recorder = Recorder(engine, writer, heard.mode)
-            try:
-                session = LiveSession(heard.events, recorder, view, paced=heard.paced, **beside)
-                serve(session, host, port, more)
-            finally:
-                recorder.annotate()
+        serve(live.relay, host, settings.page.port if port is None else port, more)
     finally:
         room.stop()
-        board.stop()
-        if not rehearsal:
-            keep_live(logbook, record, begun)
+        live.close()
 
 
 commands.add_command(duplex.split)

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import sys
+import threading
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import chain
 from pathlib import Path
 from typing import Literal
 
@@ -29,6 +31,7 @@ Level = Literal["easy", "hard", "brutal", "varied"]
 DEMO_S: dict[Mode, float] = {"cw": 1_800.0, "usb": 600.0, "lsb": 600.0}
 """Voices are spoken before the demo begins, so it is shorter with them."""
 DEMO_RATE_HZ = 48_000.0
+PATIENCE_S = 12.0
 WIDTH_HZ: dict[Mode, float] = {"cw": 150.0, "usb": 2_700.0, "lsb": -2_700.0}
 """How far an annotation reaches from a mark's frequency."""
 
@@ -71,6 +74,13 @@ class Heard:
     transmit_hz: float | None = None
     invented: bool = False
     """An invented pile-up: nothing of it belongs into a real log."""
+    live: LiveIq | None = None
+    """The receiver behind it, if it is one that runs by itself."""
+
+    def close(self) -> None:
+        """Lets go of the receiver."""
+        if self.live is not None:
+            self.live.close()
 
 
 def invented(level: Level, mode: Mode, seed: int, habit: Habit | None, duration_s: float) -> Session:
@@ -110,15 +120,54 @@ def open_live(wish: Wish, settings: Settings) -> Heard:
         title, rate_hz = recording.name, recorded.sample_rate_hz
         return Heard(title, recorded.events(), wish.dx_hz, mode, low_hz, high_hz, rate_hz, paced=True)
     live = _live(wish, settings, kind)
-    check_band(live, wish.dx_hz, (low_hz, high_hz))
+    try:
+        check_band(live, wish.dx_hz, (low_hz, high_hz))
+    except HearmarkError:
+        live.close()
+        raise
     events = Corrected(live, live.clips_at).events()
-    return Heard("Live", events, wish.dx_hz, mode, low_hz, high_hz, live.sample_rate_hz, paced=False)
+    return Heard("Live", events, wish.dx_hz, mode, low_hz, high_hz, live.sample_rate_hz, paced=False, live=live)
+
+
+def begun(heard: Heard, patience_s: float = PATIENCE_S) -> Heard:
+    """The same, once its first samples have come. Raises HearmarkError when none do; then it is closed."""
+    found: list[Event] = []
+    trouble: list[HearmarkError] = []
+
+    def read() -> None:
+        try:
+            for event in heard.events:
+                found.append(event)
+                if isinstance(event, Block):
+                    return
+        except HearmarkError as error:
+            trouble.append(error)
+
+    reader = threading.Thread(target=read, name="hearmark-begin", daemon=True)
+    reader.start()
+    reader.join(patience_s)
+    if trouble or reader.is_alive() or not found or not isinstance(found[-1], Block):
+        heard.close()
+        raise trouble[0] if trouble else HearmarkError(f"{heard.title}: no samples came; is the receiver running?")
+    return replace(heard, events=chain(found, heard.events))
+
+
+def elsewhere(heard: Heard, dx_hz: float, mode: Mode, window: str) -> Heard:
+    """The receiver that is heard already, for another DX. Raises HearmarkError for one out of its reach."""
+    if heard.live is None:
+        raise HearmarkError("Only a receiver that runs can be heard on.")
+    low_hz, high_hz = (dx_hz + offset_hz for offset_hz in window_offsets_hz(window, mode, dx_hz))
+    check_band(heard.live, dx_hz, (low_hz, high_hz))
+    return replace(heard, dx_hz=dx_hz, mode=mode, window_low_hz=low_hz, window_high_hz=high_hz)
 
 
 def check_band(source: Source, dx_hz: float | None, window_hz: tuple[float, float] | None) -> None:
     """Raise HearmarkError unless the DX and some of the window lie within what an I/Q source covers."""
     low_hz, high_hz = (source.center_hz + side * source.sample_rate_hz / 2 for side in (-1, 1))
-    covers = f"the recording covers {low_hz / 1000:.1f} to {high_hz / 1000:.1f} kHz; check --dx, --window and --center."
+    covers = (
+        f"the samples cover {low_hz / 1000:.1f} to {high_hz / 1000:.1f} kHz; "
+        "check the DX's frequency, the window and the centre of the band."
+    )
     if dx_hz is not None and not low_hz < dx_hz < high_hz:
         raise HearmarkError(f"The DX on {dx_hz / 1000:.2f} kHz is out of reach: {covers}")
     if window_hz is not None and not (window_hz[0] < high_hz and window_hz[1] > low_hz):

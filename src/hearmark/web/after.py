@@ -34,6 +34,10 @@ class After:
         self._record, self._logbook = record, logbook
         self._begun = begun or clock()
 
+    def follow(self, record: SessionRecord, logbook: Logbook | None, begun: datetime) -> None:
+        """Another session is under way."""
+        self._record, self._logbook, self._begun = record, logbook, begun
+
     def answer(self, query: dict[str, str]) -> dict[str, Any]:
         """The facts of one session, what they teach, and the log. Raises HearmarkError for a number that is none."""
         kept = [] if self._logbook is None else kept_sessions(self._logbook.store)[-SHOWN_SESSIONS:]

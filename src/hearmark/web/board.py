@@ -46,6 +46,11 @@ class Board:
         if node is not None:
             node.start()
 
+    def follow(self, logbook: Logbook | None) -> None:
+        """Another log from now on."""
+        with self._lock:
+            self._logbook = logbook
+
     def stop(self) -> None:
         """Ends the link to the node."""
         if self._node is not None:

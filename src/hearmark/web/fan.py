@@ -45,6 +45,13 @@ class Tab:
             self.stale = False
         self._wake()
 
+    def clear(self) -> None:
+        """Lets go of all that waits: it is of a session that is over."""
+        with self._lock:
+            for lane in self._lanes.values():
+                lane.clear()
+            self.stale = False
+
     def _wake(self) -> None:
         # The loop may be closed already while its page is on the way out.
         if not self._loop.is_closed():

@@ -36,6 +36,12 @@ class Forecaster:
         self._events: dict[tuple[str, int], Event] = {}
         self._lock = Lock()
 
+    def begin(self) -> None:
+        """Forgets what was heard: another session begins."""
+        with self._lock:
+            self._start = None
+            self._events.clear()
+
     def hear(self, event: Event) -> None:
         """Take one event of the engine."""
         with self._lock:

@@ -76,6 +76,9 @@ class LiveSession:
         self._audio = False
         self.name = secrets.token_hex(8)
         """Tells this session from one before it that had the same address."""
+        self.unheard_s: float | None = None
+        """How long nothing was heard between the session before, under the same address, and this one."""
+        self._heard = threading.Event()
         self._status_due_s = 0.0
         self._state = "waiting"
         self._failure = ""
@@ -95,8 +98,13 @@ class LiveSession:
 
     def join(self, timeout_s: float | None = None) -> bool:
         """Waits for the source to end; whether it has."""
-        self._thread.join(timeout_s)
+        if self._thread.is_alive():
+            self._thread.join(timeout_s)
         return not self._thread.is_alive()
+
+    def wait_for_samples(self, timeout_s: float) -> bool:
+        """Waits for the first samples, or for the end; whether there was either in time."""
+        return self._heard.wait(timeout_s)
 
     # From the event loop of the server
 
@@ -154,6 +162,7 @@ class LiveSession:
             if self._rig is not None:
                 self._rig.stop()
             self._publish_status()
+            self._heard.set()
 
     def _events(self) -> Iterator[Event]:
         if self._paced:
@@ -184,6 +193,7 @@ class LiveSession:
         if isinstance(event, Block):
             self._begun_s = event.start_s if self._begun_s is None else self._begun_s
             self._now_s, self._audio = event.stop_s, event.audio
+            self._heard.set()
             # Sound first: the ear hears a delay that the eye does not see.
             sound = self._listener.feed(event)
             if sound is not None:
@@ -375,6 +385,7 @@ class LiveSession:
                 "type": "snapshot",
                 "session": self.name,
                 "begun_s": round(self._now_s if self._begun_s is None else self._begun_s, 3),
+                "unheard_s": None if self.unheard_s is None else round(self.unheard_s, 3),
                 "title": view.title,
                 "dx_hz": view.dx_hz,
                 "mode": view.mode,

@@ -18,6 +18,7 @@ from starlette.types import ASGIApp
 from hearmark.errors import HearmarkError
 from hearmark.web.door import Gatekeeper, asked_route, link_route, page_route, posted_route
 from hearmark.web.live import LiveSession
+from hearmark.web.relay import Relay
 
 PORT = 4327
 LARGEST_REQUEST = 4096
@@ -39,7 +40,9 @@ class Session(Protocol):
         ...
 
 
-def make_app(session: LiveSession, hosts: Iterable[str], more: Sequence[BaseRoute] = (), key: str = "") -> ASGIApp:
+def make_app(
+    session: LiveSession | Relay, hosts: Iterable[str], more: Sequence[BaseRoute] = (), key: str = ""
+) -> ASGIApp:
     """The application. `hosts`: the values of the Host header to answer to, such as "127.0.0.1:4327".
 
     `more`: pages of other rooms. `key`: what every request must bring; empty: nothing.
@@ -66,7 +69,7 @@ class Server:
     """
 
     def __init__(
-        self, session: LiveSession, host: str = "127.0.0.1", port: int = PORT, more: Sequence[BaseRoute] = ()
+        self, session: LiveSession | Relay, host: str = "127.0.0.1", port: int = PORT, more: Sequence[BaseRoute] = ()
     ) -> None:
         self._begin(session, lambda hosts, key: make_app(session, hosts, more, key), host, port)
 
@@ -163,7 +166,9 @@ def _bind(host: str, port: int) -> socket.socket:
     return listener
 
 
-def serve(session: LiveSession, host: str = "127.0.0.1", port: int = PORT, more: Sequence[BaseRoute] = ()) -> None:
+def serve(
+    session: LiveSession | Relay, host: str = "127.0.0.1", port: int = PORT, more: Sequence[BaseRoute] = ()
+) -> None:
     """Serves a session's page until interrupted, and prints its address. Port 0 takes any free one."""
     server = Server(session, host, port, more)
     print(f"Hearmark listens: {server.door()}  (Ctrl+C ends it)", flush=True)

@@ -13,11 +13,12 @@ from starlette.routing import BaseRoute
 
 from hearmark.duplex.privileges import names, table
 from hearmark.errors import HearmarkError
+from hearmark.events import Mode
 from hearmark.radio.trial import find_control
 from hearmark.settings import SECTIONS, Settings, settings_from, usual_file, write_settings
 from hearmark.web import checks
 from hearmark.web.door import asked_route, page_route, posted_route
-from hearmark.web.receiving import recordings, sound_cards
+from hearmark.web.receiving import recording_in, recordings, sound_cards
 
 PARTS: dict[str, tuple[str, ...]] = {
     "call": ("station.call",),
@@ -35,12 +36,15 @@ PARTS: dict[str, tuple[str, ...]] = {
 """The parts of the view, and the settings that each holds. Other settings are for the file alone: a page may not
 make the program read or write files of its choice."""
 LONGEST = 200
+MODES: tuple[Mode, ...] = ("cw", "usb", "lsb")
+Hear = Callable[[Settings, float | None, Mode | None, str], str]
 
 
 class SetUp:
     """One settings file. May be called from several threads; one check of a radio or receiver runs at a time.
 
-    `saved` is told the new settings. `find`: where radio control answers on this machine.
+    `saved` is told the new settings. `hear` begins to hear what they name: the DX in kHz (None: the demo), mode,
+    what he says. `find`: where radio control answers on this machine.
     """
 
     def __init__(
@@ -49,10 +53,11 @@ class SetUp:
         path: Path | None = None,
         saved: Callable[[Settings], None] = lambda _: None,
         find: Callable[[], list[str]] = find_control,
+        hear: Hear | None = None,
     ) -> None:
         self.path = usual_file() if path is None else path
         self.settings = settings
-        self._saved, self._find = saved, find
+        self._saved, self._find, self._hear = saved, find, hear
         self._writing, self._checking = Lock(), Lock()
 
     @property
@@ -75,6 +80,7 @@ class SetUp:
             "folder": str(self.folder.resolve()),
             "file": str(self.path),
             "begun": self.path.is_file(),
+            "hears": self._hear is not None,
         }
 
     def _value(self, name: str) -> Any:
@@ -135,9 +141,34 @@ class SetUp:
         receiver = self.settings.receiver
         start = "hearmark listen" + ("" if receiver.kind == "demo" else " --dx KHZ")
         return {
-            "say": f"Saved in {self.path}. Call, place and power count from now on; radio, receiver and licence from "
-            f"the next start: {start}"
+            "say": f"Saved in {self.path}. Call, place, power and antenna count from now on; radio, receiver and "
+            f"licence from the next time something is heard, or the next start: {start}"
         }
+
+    def hear(self, body: bytes) -> dict[str, Any]:
+        """Hears the receiver of the form from now on, saved or not. Raises HearmarkError; what was heard goes on."""
+        asked = _read(body)
+        if self._hear is None:
+            raise HearmarkError("Nothing can be started here; start with: hearmark listen.")
+        settings = self._with(_changes(asked.get("values")))
+        receiver, mode = settings.receiver, asked.get("mode")
+        if mode not in (*MODES, ""):
+            raise HearmarkError("The mode is Morse, USB or LSB, or left to the band's custom.")
+        says = _line(asked.get("says"), "What he says").strip() or "up"
+        dx = _line(asked.get("dx_khz"), "The DX's frequency").strip().replace(",", ".")
+        dx_khz: float | None = None
+        if receiver.kind == "recording":
+            recording_in(self.folder, receiver.file)
+        elif receiver.kind == "stdin":
+            raise HearmarkError("Samples over standard input can be heard only by `hearmark listen --stdin`.")
+        elif receiver.kind != "demo" and not receiver.center_khz:
+            raise HearmarkError("The centre of the receiver's band is not known; give it in kHz.")
+        if receiver.kind != "demo":
+            try:
+                dx_khz = float(dx)
+            except ValueError:
+                raise HearmarkError(f"{dx!r} is no frequency of the DX; give it in kHz, like 18143.5.") from None
+        return {"say": self._hear(settings, dx_khz, mode or None, says)}
 
     def _with(self, changes: Mapping[str, Mapping[str, Any]]) -> Settings:
         content = self.settings.model_dump(mode="python")
@@ -159,6 +190,7 @@ def routes(setup: SetUp) -> list[BaseRoute]:
         posted_route("/setup/check", setup.check),
         posted_route("/setup/find", setup.find),
         posted_route("/setup/save", setup.save),
+        posted_route("/setup/hear", setup.hear),
     ]
 
 
@@ -178,6 +210,12 @@ def _named(error: HearmarkError) -> HearmarkError:
 def _field(name: str) -> Any:
     section, _, field = name.partition(".")
     return SECTIONS[section].model_fields[field]
+
+
+def _line(given: object, what: str) -> str:
+    if not isinstance(given, str) or len(given) > LONGEST or "\n" in given:
+        raise HearmarkError(f"{what} must be one line of at most {LONGEST} characters.")
+    return given
 
 
 def _read(body: bytes) -> dict[str, Any]:

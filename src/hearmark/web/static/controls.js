@@ -325,7 +325,8 @@ export class Controls {
       return `${a.call ?? "a caller"} ${offset(a.frequency_hz - model.dxHz)} kilohertz, ${sure}`;
     });
     const gap = model.unlinked[model.unlinked.length - 1];
-    const deaf = gap && gap.why === "not heard" ? ` Not heard for ${Math.max(1, Math.round(gap.stop_s - gap.start_s))} seconds, when the program was started anew.` : "";
+    const changed = gap && gap.why === "changed" ? ` Not heard for ${Math.max(1, Math.round(gap.stop_s - gap.start_s))} seconds, when something else was chosen to be heard.` : "";
+    const deaf = changed || gap && gap.why === "not heard" ? ` Not heard for ${Math.max(1, Math.round(gap.stop_s - gap.start_s))} seconds, when the program was started anew.` : "";
     setText("marks", (lines.length ? `Last answers, newest first: ${lines.join("; ")}.` : "No answers marked yet.") + deaf);
   }
 }

@@ -125,14 +125,15 @@ function drawHint(to, scales, palette, top) {
 
 /** How long nothing was heard, in words at the end of the hatching. @param {CanvasRenderingContext2D} to @param {Scales} scales @param {Palette} palette @param {import("./model.js").Gap} gap @param {number} bottom */
 function tellGap(to, scales, palette, gap, bottom) {
-  if (gap.stop_s - gap.start_s < TOLD_S) return;
+  if (gap.stop_s - gap.start_s < TOLD_S && gap.why !== "changed") return;
   to.font = `13px ${FACE}`;
   to.textAlign = "right";
   to.textBaseline = "bottom";
   to.lineWidth = 5;
   to.lineJoin = "round";
   to.strokeStyle = palette.panel;
-  const text = `${gap.why === "no link" ? "no link" : "not heard"} for ${age(gap.stop_s - gap.start_s)}`;
+  const long = gap.stop_s - gap.start_s;
+  const text = `${gap.why === "no link" ? "no link" : "not heard"} for ${long < 1 ? "less than a second" : age(long)}`;
   to.strokeText(text, scales.right - 6, bottom - 2);
   to.fillStyle = palette.ink;
   to.fillText(text, scales.right - 6, bottom - 2);

@@ -136,7 +136,7 @@ export class Model extends State {
     for (const event of snapshot.events) this.take(event);
     this.setStatus(snapshot.status);
     this.radio = snapshot.radio ?? null;
-    if (earlier) this.restarted(earlier, snapshot.begun_s);
+    if (earlier) this.restarted(earlier, snapshot.begun_s, snapshot.unheard_s ?? null);
     else if (before === null) {
       // Not a new link, only a fresh state in between: the lines go on.
       if (lines.length && lines[lines.length - 1].time_s <= this.nowS + 1) this.lines = lines, this.lineCount = lines.length;
@@ -156,14 +156,23 @@ export class Model extends State {
 
   /**
    * The program was started anew, and its clock with it: what was heard before stands above the gap in which nothing was.
-   * @param {ReturnType<Model["kept"]>} earlier @param {number} begunS
+   * So it is when the same program begins to hear something else; then it tells for how long nothing was heard.
+   * @param {ReturnType<Model["kept"]>} earlier @param {number} begunS @param {number | null} unheardS
    */
-  restarted(earlier, begunS) {
-    const outageS = this.lostAt === null ? 0 : (performance.now() - this.lostAtMs) / 1000;
+  restarted(earlier, begunS, unheardS) {
+    const outageS = this.lostAt !== null ? (performance.now() - this.lostAtMs) / 1000 : unheardS === null ? 0 : unheardS + this.nowS - begunS;
     this.lostAt = null;
     this.unlinked = [];
+    const changed = unheardS !== null;
     if (Math.abs(earlier.dxHz - this.dxHz) > 100 || earlier.mode !== this.mode) {
-      this.notice = "The program was started anew, for another DX: this is a new session.";
+      this.notice = changed ? `Now heard: ${this.title}. Another DX: this is a new session.` : "The program was started anew, for another DX: this is a new session.";
+      if (!changed) return;
+      // A rung of its own for the gap: of the ladder before, nothing belongs here
+      const gap = { start_s: begunS - Math.max(unheardS, 0.1), stop_s: begunS, why: "changed" };
+      this.outlived += 1;
+      this.turns.set(-this.outlived * 1e6, { id: -this.outlived * 1e6, ...gap, after_over: -1, callers: 0 });
+      this.sorted = null;
+      this.unlinked.push(gap);
       return;
     }
     const endS = Math.min(begunS, this.nowS - outageS);
@@ -184,8 +193,9 @@ export class Model extends State {
     this.lines = earlier.lines.map((line) => ({ ...line, time_s: line.time_s + by }));
     this.lineCount = this.lines.length;
     this.unlinked = [...earlier.gaps, ...earlier.unlinked].map(moved).slice(-19);
-    this.unlinked.push({ start_s: endS, stop_s: begunS, why: "not heard" });
-    this.notice = `The program was started anew; ${Math.max(1, Math.round(begunS - endS))} s were not heard by it. What stands above the gap is of the session before.`;
+    this.unlinked.push({ start_s: endS, stop_s: begunS, why: changed ? "changed" : "not heard" });
+    if (changed) this.notice = `Now heard: ${this.title}; ${Math.max(1, Math.round(begunS - endS))} s were not heard. What stands above the gap was heard before.`;
+    else this.notice = `The program was started anew; ${Math.max(1, Math.round(begunS - endS))} s were not heard by it. What stands above the gap is of the session before.`;
   }
 
   /** The link is gone: what is shown is old from here on. */

@@ -3,7 +3,7 @@
 
 /**
  * @typedef {{parts: Record<string, string[]>, values: Record<string, string | number | boolean>, meanings: Record<string, string>,
- *   licences: {name: string, title: string}[], cards: string[], cards_trouble: string, recordings: string[], folder: string, file: string, begun: boolean}} Form
+ *   licences: {name: string, title: string}[], cards: string[], cards_trouble: string, recordings: string[], folder: string, file: string, begun: boolean, hears?: boolean}} Form
  * @typedef {{part?: string, ok?: boolean | null, say?: string, found?: string[], trouble?: string}} Told
  */
 
@@ -47,6 +47,7 @@ function fill(given) {
     box.value = name === "receiver.center_khz" && value === 0 ? "" : text;
   }
   byId("saved").textContent = given.begun ? `From ${given.file}` : `Nothing saved yet; it will be in ${given.file}`;
+  byId("hear").hidden = !given.hears;
   showKind();
 }
 
@@ -110,6 +111,24 @@ async function save() {
   byId("saved").textContent = told.trouble ? "Not saved." : told.say ?? "";
 }
 
+/** The receiver of the form from now on, in place of what is heard. */
+async function hear() {
+  const [line, button] = [byId("hear-told"), /** @type {HTMLButtonElement} */ (byId("hear-now"))];
+  if (button.disabled) return;
+  delete line.dataset.ok;
+  line.textContent = "beginning; what was heard goes on until samples come …";
+  button.disabled = true;
+  const text = (/** @type {string} */ id) => /** @type {HTMLInputElement | HTMLSelectElement} */ (byId(id)).value;
+  const told = await post("/setup/hear", { values: values(), dx_khz: text("hear-dx"), mode: text("hear-mode"), says: text("hear-says") });
+  button.disabled = false;
+  line.dataset.ok = String(!told.trouble);
+  line.textContent = told.trouble ?? told.say ?? "";
+  if (told.trouble) return;
+  const there = document.createElement("a");
+  [there.href, there.target, there.textContent] = ["/", "hearmark-air", "On the air"];
+  line.append(" ", there);
+}
+
 function build() {
   for (const set of /** @type {NodeListOf<HTMLFieldSetElement>} */ (form.querySelectorAll("fieldset"))) {
     const name = set.querySelector("legend")?.textContent?.toLowerCase() ?? "";
@@ -134,6 +153,13 @@ function build() {
     void save();
   });
   field("receiver.kind").addEventListener("change", showKind);
+  byId("hear-now").addEventListener("click", () => void hear());
+  byId("hear").addEventListener("keydown", (event) => {
+    // Enter in these boxes begins to hear; it saves nothing
+    if (event.key !== "Enter" || !(event.target instanceof HTMLInputElement)) return;
+    event.preventDefault();
+    void hear();
+  });
   byId("all").addEventListener("click", async () => {
     for (const set of /** @type {NodeListOf<HTMLFieldSetElement>} */ (form.querySelectorAll("fieldset"))) await check(set);
   });
