@@ -41,6 +41,8 @@ _BEGIN, _END = 0.6, 0.4
 _MOVED_HZ = 12.0
 QUIET_STEPS = 3
 """Steps of probable silence that end an over."""
+BLIP_S = 0.3
+"""Nothing that is said is shorter."""
 REJOIN_S = 0.75
 """A pause shorter than this was a pause inside an over: the over goes on under its id."""
 
@@ -197,6 +199,8 @@ class Exchange:
             if self._quiet >= QUIET_STEPS:
                 self._quiet = 0
                 stop = self.memory.dx_fall(time_s, self.over.start_s)
+                if stop - self.over.start_s < BLIP_S:
+                    return [*out, *self._blip(self.over, stop)]
                 text = text_of(self.memory.symbols(self.over.start_s - 0.1, time_s, -1))
                 answers = self._answers()
                 if self._tone is not None:
@@ -210,6 +214,15 @@ class Exchange:
                 self.turn = Turn(self._take("turn"), stop, None, self._last_over.id)
                 self._turn_streams[:] = False
                 out.append(self.turn)
+        return out
+
+    def _blip(self, over: Over, stop_s: float) -> list[Over | Turn | Answer]:
+        """That was no over: it is given with no length, and the turn goes on as a new one."""
+        out: list[Over | Turn | Answer] = [replace(over, stop_s=over.start_s)]
+        self.over = None
+        if self._last_over is not None:
+            self.turn = Turn(self._take("turn"), stop_s, None, self._last_over.id)
+            out.append(self.turn)
         return out
 
     def _addressed(self) -> float:
