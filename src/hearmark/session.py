@@ -92,6 +92,8 @@ class SessionRecord:
             self._advice(event)
         elif isinstance(event, RadioState) and event.transmit_hz is not None:
             self._own.append((event.time_s, event.transmit_hz))
+            while len(self._own) > 1 and self._own[1][0] < event.time_s - LOOK_BACK_S:
+                self._own.popleft()
         elif isinstance(event, KeyState):
             self._key(event)
         elif isinstance(event, Plan):

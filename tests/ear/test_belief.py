@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from hearmark.ear.belief import Belief
+from hearmark.ear import belief as belief_module
+from hearmark.ear.belief import KEEP_EVERY, KEEP_RECORD, Belief
 from hearmark.errors import HearmarkError
 from hearmark.events import Answer
 
@@ -276,3 +277,34 @@ def test_log_density_is_the_logarithm_of_the_density() -> None:
     belief = fed([1_000.0] * 4)
     assert belief.log_density(belief.frequency_hz) == pytest.approx(np.log(belief.density_per_hz()))
     assert np.isfinite(belief.log_density(LOW - 50_000.0))
+
+
+def told(count: int) -> Belief:
+    """A DX who steps up and begins again, told mark by mark; every seventh contact was missed."""
+    belief = Belief(14_024_000.0, 14_029_000.0, "cw", dx_hz=14_023_000.0)
+    for n in range(count):
+        if n % 7 == 3:
+            belief = belief.missed(10.0 * n, n)
+        else:
+            belief = belief.mark(10.0 * n, 14_024_500.0 + (130.0 * n) % 4000.0, 0.9, n)
+    return belief
+
+
+def test_a_long_session_takes_no_more_memory_and_gives_the_same_belief(monkeypatch: pytest.MonkeyPatch) -> None:
+    short, long = told(130), told(240)
+    assert len(long.record) <= KEEP_RECORD + KEEP_EVERY
+    assert len(long._snapshots) <= len(short._snapshots) + 1
+    monkeypatch.setattr(belief_module, "KEEP_RECORD", 10**6)
+    whole = told(240)
+    assert len(whole.record) == 240
+    np.testing.assert_array_equal(whole.density_per_hz(), long.density_per_hz())
+    # What can be revised still is computed anew to the same
+    np.testing.assert_array_equal(whole.retract(236).density_per_hz(), long.retract(236).density_per_hz())
+    np.testing.assert_array_equal(whole.retract(158).density_per_hz(), long.retract(158).density_per_hz())
+
+
+def test_what_is_settled_is_revised_no_more() -> None:
+    long = told(240)
+    assert long.retract(5) is long
+    assert long.mark(52.0, 14_026_000.0, 0.9, 5) is long
+    assert long.mark(52.0, 14_026_000.0, 0.9) is long

@@ -1,16 +1,19 @@
 """The tab does not grow: half an hour of a session in half a minute. The whole hour: bench/page_soak.py."""
 
+import gc
 import sys
 import time
+import tracemalloc
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 from conftest import until
-from script import VIEW, ScriptedEngine
+from script import CYCLE_S, VIEW, ScriptedEngine
 
 from hearmark.events import Block
+from hearmark.session import Remembering, SessionRecord
 from hearmark.web.live import LiveSession
 from hearmark.web.server import Server
 
@@ -48,6 +51,34 @@ def test_half_an_hour_leaves_the_tab_as_it_was(new_page: Any) -> None:
     assert after[0] - before[0] < 1.0
     assert after[1] - before[1] < 60
     assert after[2] - before[2] < 5
+
+
+def test_an_hour_and_more_leaves_the_server_as_it_was() -> None:
+    """Story, log, forecast, sound and record of a session: what they keep is bounded, or grows by the marks alone."""
+    turns = 420
+    record = SessionRecord(VIEW.dx_hz, VIEW.mode)
+    engine = Remembering(ScriptedEngine(turns=turns, row_step_s=1.0), record)
+    held: list[float] = []
+
+    def watched() -> Iterator[Block]:
+        samples = np.zeros(int(RATE_HZ * 0.5), np.complex64)
+        for k in range(int(turns * CYCLE_S / 0.5)):
+            if k in (int(turns * CYCLE_S), int(2 * turns * CYCLE_S) - 1):
+                gc.collect()
+                only = tracemalloc.take_snapshot().filter_traces([tracemalloc.Filter(True, "*/hearmark/*")])
+                held.append(sum(one.size for one in only.statistics("filename")) / 2**20)
+            yield Block(k * len(samples), RATE_HZ, VIEW.dx_hz, samples)
+
+    session = LiveSession(watched(), engine, VIEW, paced=False)
+    tracemalloc.start()
+    try:
+        session.start()
+        assert session.join(240.0)
+    finally:
+        tracemalloc.stop()
+    assert len(record.answers()) == turns
+    assert held[1] - held[0] < 1.0, held
+    assert len(record._own) < 100
 
 
 def test_the_meter_sees_a_tab_that_does_grow(new_page: Any, serve: Any) -> None:

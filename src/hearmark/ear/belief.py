@@ -2,7 +2,8 @@
 
 A `Belief` never changes: each method gives a new one. It keeps the record of what it was told in time order, with the
 state after the newest entries and after every tenth, so that a mark can be revised or taken back and the belief
-computed anew from there.
+computed anew from there. What lies more than a hundred entries back is settled: it stays in the state, and is revised
+no more, so that a session of any length takes the same memory.
 """
 
 from __future__ import annotations
@@ -27,6 +28,8 @@ MOST_CONFIDENCE = 0.97
 OWN_HAND = 0.95
 """Confidence of a mark that the operator set."""
 KEEP_NEWEST, KEEP_EVERY = 6, 10
+KEEP_RECORD = 100
+"""At least so many of the newest entries can be revised; a multiple of KEEP_EVERY."""
 HINT_FACTOR = 6.0
 """How much likelier a habit becomes when the operator names it."""
 
@@ -72,7 +75,19 @@ class Belief:
     Raises HearmarkError for a window that is not one.
     """
 
-    __slots__ = ("_density", "_places", "_rank", "_record", "_snapshots", "_start", "_state", "dx_hz", "mode", "seed")
+    __slots__ = (
+        "_density",
+        "_places",
+        "_rank",
+        "_record",
+        "_settled",
+        "_snapshots",
+        "_start",
+        "_state",
+        "dx_hz",
+        "mode",
+        "seed",
+    )
 
     def __init__(
         self, window_low_hz: float, window_high_hz: float, mode: Mode, seed: int = 0, dx_hz: float | None = None
@@ -84,6 +99,7 @@ class Belief:
         self._places: Places = places(*self._start)
         self._state: State = habits.begin(self._places)
         self._record: tuple[Entry, ...] = ()
+        self._settled: tuple[float, float, float, int] | None = None
         self._snapshots: dict[int, tuple[State, Places]] = {0: (self._state, self._places)}
         self._rank: FloatArray | None = None
         self._density: FloatArray | None = None
@@ -95,7 +111,7 @@ class Belief:
 
     @property
     def record(self) -> tuple[Entry, ...]:
-        """What the belief was told, in time order."""
+        """What the belief was told and what can be revised yet, in time order."""
         return self._record
 
     @property
@@ -234,7 +250,9 @@ class Belief:
         return copy
 
     def _tell(self, entry: Entry) -> Belief:
-        """Put an entry in its place in the record and compute the states from there on."""
+        """Put an entry in its place in the record and compute the states from there on; too old, it changes nothing."""
+        if self._settled is not None and entry.order <= self._settled:
+            return self
         old = list(self._record)
         replaced = next((index for index, other in enumerate(old) if other.id == entry.id), None)
         first_changed = len(old)
@@ -260,9 +278,18 @@ class Belief:
             for index, snapshot in kept.items()
             if index > len(old) - KEEP_NEWEST or index % KEEP_EVERY == 0
         }
+        copy._settle()
         copy._state, copy._places, copy._density = state, grid, None
         copy._rank = None if entry.kind in ("mark", "missed", "window") else self._rank
         return copy
+
+    def _settle(self) -> None:
+        """Let go of the oldest entries; the state after them is the new beginning."""
+        while len(self._record) >= KEEP_RECORD + KEEP_EVERY:
+            self._settled = self._record[KEEP_EVERY - 1].order
+            self._record = self._record[KEEP_EVERY:]
+            later = {index - KEEP_EVERY: snapshot for index, snapshot in self._snapshots.items()}
+            self._snapshots = {index: snapshot for index, snapshot in later.items() if index >= 0}
 
 
 def _advance(state: State, grid: Places, entry: Entry) -> tuple[State, Places]:

@@ -42,6 +42,7 @@ KIND_SURE = 0.6
 EARLY_S = 1.5
 """A mark belongs to a contact from so long before the over that began it."""
 UNFOUND_ID = -1_000_000
+KEPT_MARKS = 400
 _STEP_S = 0.096
 
 
@@ -108,6 +109,8 @@ class Counsel:
         if not moved:
             return
         self._marks[answer.id] = (answer.frequency_hz, gone, answer.start_s)
+        while len(self._marks) > KEPT_MARKS:
+            del self._marks[next(iter(self._marks))]
         self._last_hz = None if gone else answer.frequency_hz
         self._belief = self._belief.retract(answer.id) if gone else self._belief.answer(answer)
         self._stale = True

@@ -39,6 +39,8 @@ GIVE_UP_STEPS = 400
 CHANGE = 0.1
 _BEGIN, _END = 0.6, 0.4
 _MOVED_HZ = 12.0
+KEPT_ANSWERS = 400
+"""So many marks can be taken back, the latest."""
 QUIET_STEPS = 3
 """Steps of probable silence that end an over."""
 BLIP_S = 0.3
@@ -95,6 +97,11 @@ class Exchange:
         """The newest over that has ended."""
         return self._last_over
 
+    def _keep(self, answer: Answer) -> None:
+        self._given[answer.id] = answer
+        while len(self._given) > KEPT_ANSWERS:
+            del self._given[next(iter(self._given))]
+
     def take_back(self, answer: int, time_s: float) -> list[Over | Turn | Answer]:
         """The operator takes a mark back; nothing if there is no such mark."""
         known = self._given.get(answer)
@@ -110,7 +117,7 @@ class Exchange:
             self._take("answer"), time_s, None, time_s, frequency_hz, 1.0,
             turn=self.turn.id if self.turn else None, by="operator",
         )  # fmt: skip
-        self._given[answer.id] = answer
+        self._keep(answer)
         return [answer]
 
     def break_off(self, time_s: float) -> list[Over | Turn | Answer]:
@@ -144,7 +151,9 @@ class Exchange:
             out += self._marks(look.place[k], time_s, now_s)
             if look.late is not None:
                 out += self._looked_back(look.late[k], time_s, now_s)
-        self._given.update((e.id, e) for e in out if isinstance(e, Answer))
+        for made in out:
+            if isinstance(made, Answer):
+                self._keep(made)
         return out
 
     def _listened(self, tone: Tone, frequency_hz: npt.NDArray[np.float64], row: npt.NDArray[np.float32]) -> None:

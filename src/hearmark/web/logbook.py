@@ -79,6 +79,8 @@ class Logbook:
                 self._overs.pop(next(iter(self._overs)))
         elif isinstance(event, Answer) and event.call:
             self._callers[event.id] = event.call
+            while len(self._callers) > KEPT_OVERS:
+                self._callers.pop(next(iter(self._callers)))
         elif isinstance(event, Ear):
             self._habit = event.habit
         elif isinstance(event, KeyState):
