@@ -2,16 +2,20 @@
 
 from itertools import islice
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
 import soundfile
 
 from hearmark.duplex.bands import usual_mode
+from hearmark.engine import Engine, EngineConfig
 from hearmark.errors import HearmarkError
 from hearmark.events import Block
 from hearmark.listening import Wish, open_live
 from hearmark.settings import Settings, settings_from
+from hearmark.web.live import LiveSession
+from hearmark.web.view import View
 
 
 def test_the_demo_is_the_default_and_gives_samples() -> None:
@@ -66,3 +70,29 @@ def test_the_recording_of_the_settings_is_played_and_its_centre_is_the_one_given
 
 def test_only_the_demo_is_invented() -> None:
     assert open_live(Wish(demo=True), Settings()).invented
+
+
+def test_audio_of_one_receiver_is_heard_with_its_dial_log(tmp_path: Path) -> None:
+    wav, dial = tmp_path / "a.wav", tmp_path / "a.csv"
+    soundfile.write(wav, np.sin(2 * np.pi * 700.0 * np.arange(24_000) / 8_000.0) * 0.1, 8_000)
+    dial.write_text("time_s,receive_hz,keyed\n0,14025000,0\n1.5,14023000,0\n")
+    wish = Wish(recording=wav, dial=dial, dx_hz=14_023_000.0, mode="cw", window="up 1-4")
+    heard = open_live(wish, Settings())
+    engine = Engine(EngineConfig(heard.dx_hz, "cw", heard.window_low_hz, heard.window_high_hz))
+    view = View(heard.title, heard.dx_hz, "cw", heard.window_low_hz, heard.window_high_hz)
+    session = LiveSession(heard.events, engine, view, paced=False)
+    session._listener.on = True
+    session.start()
+    assert session.join(60.0)
+    status = session._status()
+    assert (status["audio"], status["state"], status["failure"], status["sound_trouble"]) == (True, "ended", "", "")
+
+
+@pytest.mark.parametrize(
+    ("more", "sentence"),
+    [({"mode": None}, "add --mode cw, usb or lsb"), ({"recording": None}, "name that with --file")],
+)
+def test_a_dial_log_that_lacks_something(tmp_path: Path, more: dict[str, Any], sentence: str) -> None:
+    given = {"recording": tmp_path / "a.wav", "dial": tmp_path / "a.csv", "dx_hz": 14_023_000.0, "mode": "cw", **more}
+    with pytest.raises(HearmarkError, match=sentence):
+        open_live(Wish(**given), Settings())

@@ -132,6 +132,8 @@ def simulate(
 @commands.command()
 @click.option("--demo", is_flag=True, help="An invented pile-up in place of a receiver.")
 @click.option("--file", "recording", type=FILE, help="A recording, at the speed of life.")
+@click.option("--dial", type=FILE, help="With --file of one receiver's audio: CSV time_s,receive_hz,keyed.")
+@click.option("--pitch", "pitch_hz", type=float, default=600.0, show_default=True, help="CW pitch of such audio, Hz.")
 @click.option("--card", is_flag=True, help="The sound card, I and Q on its two channels.")
 @click.option("--tcp", "address", help="I/Q from a server at HOST:PORT.")
 @click.option("--stdin", "from_stdin", is_flag=True, help="I/Q over standard input.")

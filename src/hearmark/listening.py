@@ -54,6 +54,9 @@ class Wish:
     device: str | None = None
     level: Level = "easy"
     seed: int = 8
+    dial: Path | None = None
+    """Of a recording of one receiver's audio: where its dial stood."""
+    pitch_hz: float = 600.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +102,8 @@ def open_live(wish: Wish, settings: Settings) -> Heard:
     asked = [wish.demo, wish.recording is not None, wish.card, wish.address is not None, wish.from_stdin]
     if sum(asked) > 1:
         raise HearmarkError("Several sources were named; choose one of --demo, --file, --card, --tcp and --stdin.")
+    if wish.dial is not None and wish.recording is None:
+        raise HearmarkError("A dial log belongs to a recording of audio; name that with --file.")
     kind = settings.receiver.kind if not any(asked) else ""
     if wish.demo or kind == "demo":
         return _demo(wish)
@@ -114,6 +119,8 @@ def open_live(wish: Wish, settings: Settings) -> Heard:
         recording = Path(receiver.folder).expanduser() / receiver.file
         if center_hz is None and receiver.center_khz and recording.suffix == ".wav":
             center_hz = receiver.center_khz * 1000.0
+    if wish.dial is not None:
+        return _audio(wish, mode, low_hz, high_hz)
     if recording is not None:
         recorded = open_recording(recording, center_hz)
         check_band(recorded, wish.dx_hz, (low_hz, high_hz))
@@ -218,6 +225,18 @@ def _demo(wish: Wish) -> Heard:
     middle_hz = 100.0 * round((low_hz + high_hz) / 200.0)
     transmit_hz = middle_hz if high_hz > low_hz else None
     return Heard(title, source.events(), scenario.dx_hz, mode, low_hz, high_hz, DEMO_RATE_HZ, True, transmit_hz, True)
+
+
+def _audio(wish: Wish, mode: Mode, low_hz: float, high_hz: float) -> Heard:
+    """One receiver's audio with the log of its dial, at the speed of life."""
+    if wish.recording is None or wish.dx_hz is None or wish.dial is None:
+        raise HearmarkError("The audio of a receiver needs its file, its dial log and the DX's frequency.")
+    if wish.mode is None:
+        raise HearmarkError("The sideband and the pitch of audio depend on the mode; add --mode cw, usb or lsb.")
+    pitch_hz = wish.pitch_hz if mode == "cw" else 0.0
+    recorded = open_recording(wish.recording, None, wish.dial, "lsb" if mode == "lsb" else "usb", pitch_hz)
+    rate_hz = recorded.sample_rate_hz
+    return Heard(wish.recording.name, recorded.events(), wish.dx_hz, mode, low_hz, high_hz, rate_hz, paced=True)
 
 
 def _live(wish: Wish, settings: Settings, kind: str) -> LiveIq:
