@@ -32,7 +32,6 @@ AGAIN_S, AGAIN_LETTERS = 9.0, 16
 KNOWN = 0.95
 """A call that was heard before, and now again with this probability, needs no second hearing."""
 REACH_HZ = 24.0
-KEPT_CALLS = 2000
 LIKELY = 0.8
 """From this probability on a call is told as the transmission's."""
 
@@ -63,9 +62,9 @@ class Copying:
         self._sheets: dict[int, _Sheet] = {}
         self._over: tuple[int, _Sheet] | None = None
         self._cut: dict[int, Copy] = {}
-        self.calls: dict[str, None] = {}
+        self.calls: set[str] = set()
         """Calls of callers heard so far."""
-        self._sent: dict[str, None] = {}
+        self._sent: set[str] = set()
         """Those of them whose transmission was over by then."""
 
     def add(self, start_s: float, reading: Reading, ratio: Array) -> None:
@@ -106,9 +105,9 @@ class Copying:
         if emission.stop_s is not None and stream < len(self._frequency_hz):
             told = self._again(told, emission.start_s, emission.stop_s, copy)
         if told.call is not None and stream < len(self._frequency_hz):
-            _note(self.calls, told.call)
+            self.calls.add(told.call)
             if emission.stop_s is not None:
-                _note(self._sent, told.call)
+                self._sent.add(told.call)
         return told
 
     def _again(self, told: Emission, start_s: float, stop_s: float, copy: Copy) -> Emission:
@@ -201,11 +200,3 @@ def speed_wpm(copies: Iterable[Copy]) -> float | None:
 
 def _rounded(copy: Copy) -> tuple[float, ...]:
     return tuple(round(p, 2) for p in copy.sure)
-
-
-def _note(calls: dict[str, None], call: str) -> None:
-    """Adds a call to those heard, the latest last; the one not heard for longest goes."""
-    calls.pop(call, None)
-    calls[call] = None
-    if len(calls) > KEPT_CALLS:
-        del calls[next(iter(calls))]
