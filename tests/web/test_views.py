@@ -78,7 +78,12 @@ def views(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
         more = [
             *practice_routes(room),
             *setup.routes(
-                setup.SetUp(SETTINGS, Path("~/.config/hearmark/settings.toml"), find=lambda: ["127.0.0.1:4532"])
+                setup.SetUp(
+                    SETTINGS,
+                    Path("~/.config/hearmark/settings.toml"),
+                    find=lambda: ["127.0.0.1:4532"],
+                    hear=lambda *_: "Heard now.",
+                )
             ),
             *after.routes(after.After(record, book, begun)),
         ]
