@@ -31,6 +31,11 @@ AGAIN_S, AGAIN_LETTERS = 9.0, 16
 """Transmissions of up to so long, and with so much text, are heard again."""
 KNOWN = 0.95
 """A call that was heard before, and now again with this probability, needs no second hearing."""
+OTHERS = 400
+"""Transmissions remembered, as far as they may lie beside one."""
+ALONE_HZ = 120.0
+"""Only who has nobody so near meanwhile is heard again: in a dense pile-up a second hearing tells no more than the
+first, and costs half of the engine."""
 REACH_HZ = 24.0
 LIKELY = 0.8
 """From this probability on a call is told as the transmission's."""
@@ -62,6 +67,7 @@ class Copying:
         self._sheets: dict[int, _Sheet] = {}
         self._over: tuple[int, _Sheet] | None = None
         self._cut: dict[int, Copy] = {}
+        self._others: dict[int, tuple[float, float, float]] = {}
         self.calls: set[str] = set()
         """Calls of callers heard so far."""
         self._sent: set[str] = set()
@@ -84,6 +90,7 @@ class Copying:
         """After a gap: what was open is over."""
         self._cut = {number: sheet.copyist.copy() for number, sheet in self._sheets.items()}
         self._sheets.clear()
+        self._others.clear()
         self._over = None
         self._count = self._frames = 0
 
@@ -99,16 +106,30 @@ class Copying:
             first = self._step(emission.start_s - EARLY_S)
             sheet = self._sheets[emission.id] = _Sheet(stream, first, first)
         copy = self._copied(sheet, emission.stop_s)
+        self._others.pop(emission.id, None)
+        stop_s = np.inf if emission.stop_s is None else emission.stop_s
+        self._others[emission.id] = emission.frequency_hz, emission.start_s, stop_s
+        if len(self._others) > OTHERS:
+            del self._others[next(iter(self._others))]
         if emission.stop_s is not None:
             del self._sheets[emission.id]
         told = self._told(emission, copy)
-        if emission.stop_s is not None and stream < len(self._frequency_hz):
-            told = self._again(told, emission.start_s, emission.stop_s, copy)
+        ended_s = emission.stop_s
+        if ended_s is not None and stream < len(self._frequency_hz) and self._alone(emission, ended_s):
+            told = self._again(told, emission.start_s, ended_s, copy)
         if told.call is not None and stream < len(self._frequency_hz):
             self.calls.add(told.call)
             if emission.stop_s is not None:
                 self._sent.add(told.call)
         return told
+
+    def _alone(self, emission: Emission, stop_s: float) -> bool:
+        """Did nobody else send near it meanwhile?"""
+        return not any(
+            abs(frequency_hz - emission.frequency_hz) < ALONE_HZ and min(b, stop_s) > max(a, emission.start_s)
+            for number, (frequency_hz, a, b) in self._others.items()
+            if number != emission.id
+        )
 
     def _again(self, told: Emission, start_s: float, stop_s: float, copy: Copy) -> Emission:
         """A transmission that is over, heard once more if it is short."""

@@ -7,6 +7,7 @@ bins by a parabola through the logarithms of three.
 
 from __future__ import annotations
 
+import math
 from collections import deque
 
 import numpy as np
@@ -36,27 +37,32 @@ class Tone:
 
     def __init__(self, dx_hz: float) -> None:
         self._dx_hz = dx_hz
-        self._inside: npt.NDArray[np.bool_] | None = None
+        self._inside = slice(0, 0)
         self._offset_hz: npt.NDArray[np.float64] = np.zeros(0)
-        self._rows: deque[Array] = deque(maxlen=_KEPT)
+        self._rows: Array = np.zeros((_KEPT, 0), np.float32)
+        self._count = 0
+        self._now_hz: float | None = None
         self._over: list[float] = []
         self._known: deque[float] = deque(maxlen=OVERS)
+        self.his_hz: float | None = None
+        """His carrier, in hertz from where he is said to be; None before his first over has ended."""
         self._beside, self._clear = 0, 0
         self._missed, self._other = 0, 0
 
-    @property
-    def his_hz(self) -> float | None:
-        """His carrier, in hertz from where he is said to be; None before his first over has ended."""
-        return float(np.median(self._known)) if self._known else None
-
     def add(self, frequency_hz: npt.NDArray[np.float64], row: Array) -> None:
         """Power over noise of the next step, (bins,)."""
-        if self._inside is None:
-            self._inside = np.abs(frequency_hz - self._dx_hz) <= REACH_HZ
+        if not self._count:
+            inside = np.flatnonzero(np.abs(frequency_hz - self._dx_hz) <= REACH_HZ)
+            if len(inside) < 3:
+                return
+            self._inside = slice(int(inside[0]), int(inside[-1]) + 1)
             self._offset_hz = frequency_hz[self._inside] - self._dx_hz
-        self._rows.append(row[self._inside])
+            self._rows = np.zeros((_KEPT, len(inside)), np.float32)
+        self._rows[:-1] = self._rows[1:]
+        self._rows[-1] = row[self._inside]
+        self._count += 1
         self._missed += 1
-        now_hz = self._carrier_hz(0, LONG_STEPS)
+        now_hz = self._now_hz = self._carrier_hz(0, LONG_STEPS)
         his_hz = self.his_hz
         if his_hz is not None and now_hz is not None and abs(now_hz - his_hz) > APART_HZ:
             self._beside, self._clear = self._beside + 1, 0
@@ -67,7 +73,7 @@ class Tone:
 
     def sends(self) -> None:
         """He sends in the newest step, as far as all but the carrier tells."""
-        now_hz = self._carrier_hz(0, LONG_STEPS)
+        now_hz = self._now_hz
         if now_hz is None:
             return
         if self._beside == 0:
@@ -77,12 +83,14 @@ class Tone:
         self._other += 1
         if self._missed > MOVED_STEPS and self._other > MOVED_SENT_STEPS:
             self._known.clear()
+            self.his_hz = None
             self._beside = self._missed = self._other = 0
 
     def stops(self) -> None:
         """His over has ended: what was measured of his carrier counts from now on."""
         if len(self._over) >= LONG_STEPS:
             self._known.append(float(np.median(self._over)))
+            self.his_hz = float(np.median(self._known))
         self._over.clear()
 
     @property
@@ -92,7 +100,7 @@ class Tone:
         if self._beside < CERTAIN_STEPS or his_hz is None:
             return 0
         back = 0
-        while back + SHORT_STEPS <= len(self._rows):
+        while back + SHORT_STEPS <= min(self._count, _KEPT):
             then_hz = self._carrier_hz(back, SHORT_STEPS)
             if then_hz is not None and abs(then_hz - his_hz) <= APART_HZ:
                 return back
@@ -101,16 +109,11 @@ class Tone:
 
     def _carrier_hz(self, back: int, steps: int) -> float | None:
         """Offset of the carrier over `steps` that ended `back` ago."""
-        rows = list(self._rows)[max(0, len(self._rows) - back - steps) : len(self._rows) - back]
-        if not rows:
+        power = np.add.reduce(self._rows[_KEPT - back - steps : _KEPT - back])
+        k = int(power[1:-1].argmax()) + 1
+        if power[k] < STRONG * steps:
             return None
-        power = np.mean(rows, axis=0)
-        if len(power) < 3:
-            return None
-        k = int(np.argmax(power[1:-1])) + 1
-        if power[k] < STRONG:
-            return None
-        a, b, c = (float(np.log(max(float(p), 1e-6))) for p in power[k - 1 : k + 2])
+        a, b, c = (math.log(max(float(p), 1e-6)) for p in power[k - 1 : k + 2])
         bend = a - 2 * b + c
-        shift = float(np.clip(0.5 * (a - c) / bend, -0.6, 0.6)) if bend < 0 else 0.0
+        shift = max(-0.6, min(0.6, 0.5 * (a - c) / bend)) if bend < 0 else 0.0
         return float(self._offset_hz[k] + shift * (self._offset_hz[1] - self._offset_hz[0]))
