@@ -188,6 +188,8 @@ class Counsel:
             open_, least = open_ * _to_all(exchange.last_over) ** 0.5, UNHEARD_OPEN
         if open_ < least:
             return cueing.Cued("listen", "is he answering somebody?", 1 - open_)
+        if exchange.covered and not calling:
+            return cueing.Cued("wait", "somebody calls on his frequency: he may be sending", 1 - open_)
         since_s = moment.since_over_s or 0.0
         unsure = self._open_s < SURE_S and min(exchange.memory.dx_quiet_s(), since_s) < SETTLED_S
         if not calling and (unsure or (voice and self._waits_for_crowd(since_s))):

@@ -83,6 +83,8 @@ class Exchange:
         self._open_steps = 0
         self._kinds: deque[float] = deque(maxlen=64)
         self._tone = Tone(dx_hz) if mode == "cw" else None
+        self.covered = False
+        """Somebody else sends on his frequency, and may cover him."""
         self._last_over: Over | None = None
         self._turn_streams = np.zeros(len(frequency_hz), bool)
         self._given: dict[int, Answer] = {}
@@ -160,11 +162,13 @@ class Exchange:
         """Is it he who sends on his frequency? If not, nothing is known of him but that he listens."""
         tone.add(frequency_hz, row)
         sends = float(self.state[CALLS] + self.state[ANSWERS])
+        self.covered = False
         if sends > 0.5:
             tone.sends()
         beside = tone.stranger
         if not beside:
             return
+        self.covered = sends > 0.5
         self.memory.not_his(beside)
         if self.over is not None:
             for _ in range(min(beside, len(self._kinds) - 1)):
