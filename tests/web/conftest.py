@@ -1,6 +1,9 @@
 """A running server with a scripted session, and one Chromium for all tests of the page."""
 
+import os
+import re
 import shutil
+import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
@@ -97,3 +100,22 @@ def new_page(chromium: Any) -> Iterator[Callable[..., Any]]:
     for context in contexts:
         context.close()
     assert errors == []
+
+
+@pytest.fixture
+def demo(tmp_path: Path) -> Iterator[str]:
+    """The address that `hearmark listen --demo` prints; ended as Ctrl+C would end it."""
+    program = [str(Path(sys.executable).with_name("hearmark")), "listen", "--demo", "--port", "0"]
+    given = {**os.environ, "XDG_CONFIG_HOME": str(tmp_path / "config")}
+    child = subprocess.Popen(
+        program, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, env=given, cwd=tmp_path
+    )
+    assert child.stdout is not None
+    for line in child.stdout:
+        if found := re.search(r"http://127\.0\.0\.1:\d+/", line):
+            yield found[0]
+            break
+    else:
+        pytest.fail("The program ended before it printed an address.")
+    child.terminate()
+    child.wait(20)

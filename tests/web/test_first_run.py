@@ -1,14 +1,8 @@
 """From the first start to a contact in the log, by keyboard, with the program as it is started by everyone."""
 
-import os
-import re
-import subprocess
-import sys
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-import pytest
 from conftest import until
 
 from hearmark.settings import read_settings
@@ -16,32 +10,13 @@ from hearmark.settings import read_settings
 MODEL = "globalThis.hearmark.model"
 
 
-@pytest.fixture
-def started(tmp_path: Path) -> Iterator[str]:
-    """The address that `hearmark listen --demo` prints; ended as Ctrl+C would end it."""
-    program = [str(Path(sys.executable).with_name("hearmark")), "listen", "--demo", "--port", "0"]
-    given = {**os.environ, "XDG_CONFIG_HOME": str(tmp_path / "config")}
-    child = subprocess.Popen(
-        program, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, env=given, cwd=tmp_path
-    )
-    assert child.stdout is not None
-    for line in child.stdout:
-        if found := re.search(r"http://127\.0\.0\.1:\d+/", line):
-            yield found[0]
-            break
-    else:
-        pytest.fail("The program ended before it printed an address.")
-    child.terminate()
-    child.wait(20)
-
-
-def test_from_first_run_to_a_logged_contact(started: str, tmp_path: Path, chromium: Any) -> None:
+def test_from_first_run_to_a_logged_contact(demo: str, tmp_path: Path, chromium: Any) -> None:
     context = chromium.new_context(viewport={"width": 1280, "height": 720})
     page = context.new_page()
     page.set_default_timeout(30_000)
     errors: list[str] = []
     page.on("pageerror", lambda error: errors.append(str(error)))
-    page.goto(started)
+    page.goto(demo)
     until(page, "globalThis.hearmark?.model.link === 'open'", 30.0)
     # The station, in the view that the link leads to
     with context.expect_page() as opened:
@@ -69,7 +44,7 @@ def test_from_first_run_to_a_logged_contact(started: str, tmp_path: Path, chromi
     page.keyboard.press("Enter")
     until(page, f"{MODEL}.notice.startsWith('Logged VP8QRX')")
     # Afterwards it stands there, as made by the station that was set up
-    page.goto(started + "after")
+    page.goto(demo + "after")
     until(page, "document.body.dataset.shown === 'now'")
     row = page.inner_text("#contacts tbody tr.now")
     assert "VP8QRX" in row

@@ -1,11 +1,7 @@
 """Something else to hear, from the set-up: the pages stay, the gap is shown, an error leaves all as it is."""
 
 import json
-import os
-import re
 import socket
-import subprocess
-import sys
 import threading
 import time
 from collections.abc import Iterator
@@ -229,23 +225,10 @@ def test_a_recording_of_the_folder_is_heard_and_the_page_shows_the_gap(tmp_path:
 
 
 @pytest.fixture
-def started(tmp_path: Path) -> Iterator[str]:
+def started(demo: str, tmp_path: Path) -> str:
     """`hearmark listen --demo` in a folder with a recording."""
     tape(tmp_path)
-    program = [str(Path(sys.executable).with_name("hearmark")), "listen", "--demo", "--port", "0"]
-    given = {**os.environ, "XDG_CONFIG_HOME": str(tmp_path / "config")}
-    child = subprocess.Popen(
-        program, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, env=given, cwd=tmp_path
-    )
-    assert child.stdout is not None
-    for line in child.stdout:
-        if found := re.search(r"http://127\.0\.0\.1:\d+/", line):
-            yield found[0]
-            break
-    else:
-        pytest.fail("The program ended before it printed an address.")
-    child.terminate()
-    child.wait(20)
+    return demo
 
 
 def test_from_the_demo_to_a_recording_without_a_new_start(started: str, new_page: Any) -> None:

@@ -34,8 +34,6 @@ HELD_STEPS = 12
 TURNED_S = 0.6
 LATE_SHOW = 0.55
 """Belief, looking back, from which a reply that had no mark gets one."""
-LATE_LEAD = 0.0
-"""Looking back, another place must lead by this."""
 LATE_SHARPNESS = 0.9
 LATE_MEAN_STEPS = 20
 _PAST_STEPS = 6
@@ -162,7 +160,7 @@ class VoiceExchange(Exchange):
         if held.refused:
             return []
         here = float(near[max(0, held.stream - self._reach) : held.stream + self._reach + 1].max())
-        if abs(best - held.stream) > self._reach and belief > here + LATE_LEAD:
+        if abs(best - held.stream) > self._reach:
             held.stream, here = best, belief
             held.answer = replace(held.answer, frequency_hz=frequency_hz)
         held.checked = min(0.99, here)
