@@ -37,6 +37,15 @@ def until(page: Any, expression: str, limit_s: float = 15.0) -> None:
         page.wait_for_timeout(50)
 
 
+def reads(page: Any, where: str, text: str, limit_s: float = 15.0) -> None:
+    """Waits until this text stands there: the page draws what its model knows in the next frame, not at once."""
+    end = time.monotonic() + limit_s
+    while text not in (found := page.inner_text(where)):
+        if time.monotonic() > end:
+            pytest.fail(f"In {limit_s:g} s {where} did not come to read {text!r}; it reads {found!r}")
+        page.wait_for_timeout(50)
+
+
 def no_serious_fault(page: Any, where: str = "html") -> None:
     """Fails unless axe finds nothing serious or critical there."""
     page.evaluate(AXE.read_text(encoding="utf-8"))

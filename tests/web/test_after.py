@@ -7,7 +7,7 @@ from typing import Any
 
 import httpx
 import pytest
-from conftest import AXE, no_serious_fault, until
+from conftest import AXE, no_serious_fault, reads, until
 from script import VIEW, ScriptedEngine, script, stream
 
 from hearmark.log.sessions import keep_session
@@ -112,7 +112,7 @@ def test_an_earlier_session_is_chosen_by_keyboard(serve_after: Any, chromium: An
     page.keyboard.press("ArrowDown")
     until(page, "document.body.dataset.shown === '1'")
     assert page.inner_text("#title") == "2026-03-21 18:30 T0ST"
-    assert "T0ST on 18143.50" in page.inner_text("#words")
+    reads(page, "#words", "T0ST on 18143.50")
     page.context.close()
 
 

@@ -3,7 +3,7 @@
 from pathlib import Path
 from typing import Any
 
-from conftest import until
+from conftest import reads, until
 
 from hearmark.settings import read_settings
 
@@ -49,7 +49,7 @@ def test_from_first_run_to_a_logged_contact(demo: str, tmp_path: Path, chromium:
     row = page.inner_text("#contacts tbody tr.now")
     assert "VP8QRX" in row
     assert "CW" in row
-    assert "demo-log" in page.inner_text("#log-more"), "what is invented gets into no real log"
+    reads(page, "#log-more", "demo-log")
     assert page.evaluate("document.querySelectorAll('#answers tbody tr').length") >= 1
     assert errors == []
     context.close()

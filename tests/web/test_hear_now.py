@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from conftest import no_serious_fault, until
+from conftest import no_serious_fault, reads, until
 from script import CENTER_HZ, DX_HZ, RATE_HZ, VIEW, ScriptedEngine, stream
 
 from hearmark.commands.live import Live
@@ -191,7 +191,7 @@ def test_a_recording_of_the_folder_is_heard_and_the_page_shows_the_gap(tmp_path:
         form.fill("#hear-dx", "14025")
         form.click("#hear-now")
         until(form, "document.getElementById('hear-told').dataset.ok === 'false'")
-        assert "out of reach: the samples cover 18123.0 to 18171.0 kHz" in form.inner_text("#hear-told")
+        reads(form, "#hear-told", "out of reach: the samples cover 18123.0 to 18171.0 kHz")
         at = air.evaluate(f"{MODEL}.nowS")
         until(air, f"{MODEL}.nowS > {at} + 0.3 && {MODEL}.title === 'Scripted pile-up'")
         # The same DX: what was marked before stands above the gap
@@ -200,7 +200,7 @@ def test_a_recording_of_the_folder_is_heard_and_the_page_shows_the_gap(tmp_path:
         form.fill("#hear-says", "up 5 to 10")
         form.press("#hear-says", "Enter")
         until(form, "document.getElementById('hear-told').dataset.ok === 'true'", 40.0)
-        assert "Heard now: night.sigmf-meta, the DX on 18143.50 kHz in USB" in form.inner_text("#hear-told")
+        reads(form, "#hear-told", "Heard now: night.sigmf-meta, the DX on 18143.50 kHz in USB")
         assert form.inner_text("#saved").startswith("Nothing saved yet")
         no_serious_fault(form)
         until(air, f"{MODEL}.title === 'night.sigmf-meta'")

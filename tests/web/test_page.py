@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from conftest import until
+from conftest import reads, until
 from script import DX_HZ, VIEW, ScriptedEngine, stream
 
 from hearmark.web.live import LiveSession
@@ -81,7 +81,7 @@ def test_cue_reason_and_own_frequency_stand_in_words_and_figures(still: Any) -> 
     assert "18 150.3" in text
     assert "29 %" in text
     assert still.inner_text("#cue-live").startswith("move. Better place +5.")
-    assert "QA1XYZ +5.8 kilohertz, sure" in still.inner_text("#marks")
+    reads(still, "#marks", "QA1XYZ +5.8 kilohertz, sure")
 
 
 def test_cue_is_a_very_large_word_and_nothing_scrolls_or_overflows(page: Any) -> None:
@@ -178,7 +178,7 @@ def test_keys_alone_move_mark_unmark_and_pause(page: Any) -> None:
     page.keyboard.press("Shift+ArrowRight")
     until(page, f"{MODEL}.transmitHz === {DX_HZ + 7900}")
     settle(page)
-    assert "+7.9 kHz" in page.inner_text("#own")
+    reads(page, "#own", "+7.9 kHz")
     page.keyboard.press("Enter")
     until(page, f"Math.abs({MODEL}.transmitHz - {MODEL}.advice.transmit_hz) < 6")
     page.keyboard.press("e")
@@ -191,7 +191,7 @@ def test_keys_alone_move_mark_unmark_and_pause(page: Any) -> None:
     until(page, f"[...{MODEL}.answers.values()].some((a) => a.by === 'operator' && a.retracted_at_s !== null)")
     page.keyboard.press("p")
     until(page, f"{MODEL}.status.state === 'paused'")
-    assert "paused" in page.inner_text("#state")
+    reads(page, "#state", "paused")
     page.keyboard.press("p")
     until(page, f"{MODEL}.status.state === 'running'")
 
@@ -208,7 +208,7 @@ def test_pointer_chooses_a_spot_and_two_clicks_mark_there(page: Any) -> None:
 def test_refusal_is_shown_in_words(page: Any) -> None:
     page.evaluate(f"globalThis.hearmark.link.ask({{verb: 'transmit', frequency_hz: {DX_HZ + 100}}})")
     until(page, "document.getElementById('notice').classList.contains('shown')")
-    assert "would cover him" in page.inner_text("#notice")
+    reads(page, "#notice", "would cover him")
 
 
 def test_help_sheet_opens_names_every_key_and_closes(page: Any) -> None:
@@ -219,8 +219,8 @@ def test_help_sheet_opens_names_every_key_and_closes(page: Any) -> None:
     assert all(re.search(rf"(^|\s){re.escape(key)}(\s|$)", shown) for key in keys)
     page.keyboard.press("m")
     page.keyboard.press("?")
-    assert "A point is a caller the DX answered" in page.inner_text("#help")
-    assert "never keys your transmitter" in page.inner_text("#help")
+    reads(page, "#help", "A point is a caller the DX answered")
+    reads(page, "#help", "never keys your transmitter")
     page.keyboard.press("Escape")
     until(page, "!document.getElementById('help').open")
     assert page.evaluate(f"{MODEL}.lastMark()?.by") != "operator"
@@ -241,7 +241,7 @@ def test_lost_link_is_shown_and_the_gap_told_when_it_is_back(page: Any) -> None:
     page.evaluate("globalThis.hearmark.link.socket.close()")
     until(page, f"{MODEL}.unlinked.length === 1 && {MODEL}.link === 'open'")
     until(page, "document.getElementById('notice').classList.contains('shown')")
-    assert "filled in" in page.inner_text("#notice")
+    reads(page, "#notice", "filled in")
     assert page.evaluate(f"{MODEL}.unlinked[0].why") == "no link"
 
 
@@ -278,9 +278,9 @@ def test_after_a_restart_the_ladder_shows_the_gap_in_which_nothing_was_heard(ser
     server.stop()
     until(page, f"{MODEL}.link === 'lost'")
     settle(page)
-    assert "no link" in page.inner_text("#state")
+    reads(page, "#state", "no link")
     assert page.get_attribute("#cue", "data-cue") == "none"
-    assert "old" in page.inner_text("#cue-why")
+    reads(page, "#cue-why", "old")
     page.wait_for_timeout(6000)
     # The new session's clock begins at nought, as that of a receiver does
     with Server(LiveSession(stream(0.0), ScriptedEngine(), VIEW), port=port):
@@ -289,7 +289,7 @@ def test_after_a_restart_the_ladder_shows_the_gap_in_which_nothing_was_heard(ser
         assert gap["stop_s"] == 0.0
         assert 6.0 <= gap["stop_s"] - gap["start_s"] <= 30.0
         until(page, "document.getElementById('notice').classList.contains('shown')")
-        assert "started anew" in page.inner_text("#notice")
+        reads(page, "#notice", "started anew")
         # The marks of before stand above it, in the order in which they were made
         assert page.evaluate(f"{MODEL}.marks().map((a) => a.call)")[: len(calls)] == calls
         assert page.evaluate(f"{MODEL}.marks().slice(0, {len(calls)}).every((a) => a.start_s < {gap['start_s']})")
@@ -297,7 +297,7 @@ def test_after_a_restart_the_ladder_shows_the_gap_in_which_nothing_was_heard(ser
         until(page, f"{MODEL}.rungs().some((turn) => turn.start_s > 0)")
         page.wait_for_timeout(500)
         assert hatched(page, str(gap["start_s"]), str(gap["stop_s"])) > 0.05
-        assert "Not heard for" in page.inner_text("#marks")
+        reads(page, "#marks", "Not heard for")
         # A second restart keeps both gaps apart
     with Server(LiveSession(stream(0.0), ScriptedEngine(), VIEW), port=port):
         until(page, f"{MODEL}.unlinked.filter((gap) => gap.why === 'not heard').length === 2")
@@ -378,7 +378,7 @@ def test_worklet_plays_dx_left_and_spot_right_without_holes(page: Any) -> None:
     assert page.evaluate(
         "(({ scrollWidth, clientWidth }) => scrollWidth <= clientWidth)(document.getElementById('heard'))"
     )
-    assert "ms late" in page.inner_text("#heard")
+    reads(page, "#heard", "ms late")
     assert page.evaluate("document.getElementById('state').getBoundingClientRect().right") <= 1280
     page.keyboard.press("r")
     until(page, "globalThis.hearmark.sound.report.replaying")

@@ -8,7 +8,7 @@ from typing import Any
 
 import httpx
 import pytest
-from conftest import until
+from conftest import reads, until
 from script import VIEW, stream
 
 from hearmark.errors import HearmarkError
@@ -50,7 +50,7 @@ def test_all_can_be_done_by_keyboard(page: Any) -> None:
     page.keyboard.type("nowhere land")
     page.keyboard.press("Enter")
     until(page, "document.getElementById('trouble').textContent !== ''")
-    assert "no known place" in page.inner_text("#trouble")
+    reads(page, "#trouble", "no known place")
     page.keyboard.press("Control+A")
     page.keyboard.type("JA1")
     page.keyboard.press("Enter")

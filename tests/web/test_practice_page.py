@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from conftest import small, until
+from conftest import reads, small, until
 
 from hearmark.practice.lesson import lesson_from, levels
 from hearmark.practice.room import Room
@@ -97,7 +97,7 @@ def test_a_whole_lesson_by_keyboard_to_a_logged_contact(serve_room: Any, new_pag
             page.keyboard.press(" ")
             until(page, f"{LESSON}.sending?.what === 'call'", 3.0)
             assert "SENDING" in page.inner_text("#key").upper()
-            assert "Q9TST" in page.inner_text("#key-text")
+            reads(page, "#key-text", "Q9TST")
             called_s = practice.now_s
             wait(lambda s=called_s: mine() or practice.overs[-1].start_s > s, page)  # type: ignore[misc]
         if mine():
@@ -129,14 +129,14 @@ def test_a_fault_is_named_on_the_page(serve_room: Any, new_page: Open) -> None:
     page.keyboard.press(" ")
     until(page, "document.getElementById('fault').classList.contains('shown')")
     settle(page)
-    assert "Split was off" in page.inner_text("#faults")
-    assert "You called on his frequency" in page.inner_text("#faults")
+    reads(page, "#faults", "Split was off")
+    reads(page, "#faults", "You called on his frequency")
     assert page.inner_text("#fault") == page.evaluate(f"{LESSON}.faults.at(-1).say")
     assert f"{page.evaluate(f'{LESSON}.fault_count')} faults" in page.inner_text("#tally")
     page.keyboard.press("Escape")
     until(page, f"{MODEL}.stage === 'over'")
     settle(page)
-    assert "called on his frequency" in page.inner_text("#sheet-faults")
+    reads(page, "#sheet-faults", "called on his frequency")
     page.keyboard.press("r")
     until(page, f"{MODEL}.stage === 'lesson' && {LESSON}.fault_count === 0")
 

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 from typing import Any
 
 import pytest
-from conftest import until
+from conftest import reads, until
 from script import DX_HZ, VIEW, ScriptedEngine, stream
 
 from hearmark.duplex.privileges import allowed, table
@@ -142,8 +142,8 @@ def test_page_sets_with_one_key_and_shows_guard_and_radio(new_page: Callable[...
         page = new_page(server.url)
         until(page, f"{MODEL}.radio?.warnings.length > 0")
         until(page, "document.getElementById('warning').classList.contains('shown')")
-        assert "on top of him" in page.inner_text("#warning")
-        assert "split off" in page.inner_text("#radio-text")
+        reads(page, "#warning", "on top of him")
+        reads(page, "#radio-text", "split off")
         page.keyboard.press("t")
         until(page, f"{MODEL}.radio.set && {MODEL}.radio.warnings.length === 0")
         until(page, "!document.getElementById('warning').classList.contains('shown')")
@@ -152,7 +152,7 @@ def test_page_sets_with_one_key_and_shows_guard_and_radio(new_page: Callable[...
         radio.by_hand(dial_hz=DX_HZ + 700.0)
         until(page, f"{MODEL}.radio.warnings.length === 1")
         until(page, f"globalThis.hearmark.alarm.count > {rings}")
-        assert "Receive stands +0.70 kHz from the DX" in page.inner_text("#warning")
+        reads(page, "#warning", "Receive stands +0.70 kHz from the DX")
         page.keyboard.press("b")
         until(page, f"{MODEL}.radio.warnings.length === 0")
         assert radio.dials.receive_hz == DX_HZ
@@ -179,7 +179,7 @@ def test_no_call_is_shown_while_it_would_cover_the_dx(new_page: Callable[..., An
         until(page, f"{MODEL}.advice?.cue === 'call' && {MODEL}.radio?.warnings.length > 0")
         page.keyboard.press("p")
         until(page, "document.getElementById('cue').dataset.cue === 'wait'")
-        assert "on top of him" in page.inner_text("#cue-why")
+        reads(page, "#cue-why", "on top of him")
         page.keyboard.press("t")
         until(page, "document.getElementById('cue').dataset.cue === 'call'")
         assert radio.dials.split is True
