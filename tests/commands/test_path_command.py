@@ -28,6 +28,7 @@ def test_json_keeps_its_contract(capsys: pytest.CaptureFixture[str]) -> None:
     assert [(h["utc_hour"], h["frequency_mhz"]) for h in found["hours"][:3]] == [(0, 18.1), (0, 21.2), (1, 18.1)]
     assert len(found["hours"]) == 48
     assert all(0.0 <= h["probability"] <= 1.0 for h in found["hours"])
+    assert found["usual_probability"] == pytest.approx(np.mean([h["probability"] for h in found["hours"]]), abs=1e-3)
     assert all(
         (h["probability"] >= 0.5) == (h["snr_db_hz"] >= 27.0)
         for h in found["hours"]

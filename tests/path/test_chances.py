@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from hearmark.errors import HearmarkError
-from hearmark.path.chances import Chances, predict
+from hearmark.path.chances import Chances, over_days, predict, spread
 from hearmark.path.conditions import Conditions, Equipment
 from hearmark.path.places import Place
 
@@ -37,6 +37,16 @@ def test_the_chance_is_a_half_where_the_median_is_what_is_required() -> None:
     found = chances()
     sure = np.abs(found.snr_db_hz - found.required_db_hz) > 0.1
     assert np.array_equal((found.probability >= 0.5)[sure], (found.snr_db_hz >= found.required_db_hz)[sure])
+
+
+def test_a_chance_holds_what_is_not_known_and_the_days_alone_are_surer() -> None:
+    days, all_of_it = (f(np.array([[30.0]]), "residential") for f in (over_days, spread))
+    for need in (10.0, 20.0, 40.0, 50.0):
+        sure, unsure = float(days.probability(need)[0]), float(all_of_it.probability(need)[0])
+        assert abs(unsure - 0.5) < abs(sure - 0.5)
+        assert (unsure > 0.5) == (sure > 0.5)
+    # 10 dB rms of the method, 5.8 / 1.2816 of the place (P.372), days and noise over time by hand
+    assert all_of_it.upper_db == pytest.approx(np.sqrt(100.0 + (5.8**2 + 6.0**2 + 5.3**2) / 1.2816**2), rel=1e-3)
 
 
 def test_more_power_never_lowers_the_chance_and_adds_as_many_decibels() -> None:

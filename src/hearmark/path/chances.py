@@ -38,8 +38,9 @@ class Chances:
 
     `snr_db_hz`: median signal over noise density at the far end; `heard_db_hz`: the same here, of his signal.
     `probability`: chance that ours reaches the required level there, so 0.5 where `snr_db_hz` is the required one;
-    `probability_both`: in both directions. `probability_low`, `probability_high`: as `probability`, had the method
-    erred by its rms against us or for us. `long`: whether the long path is the better one. `mode`: index into
+    days differ, places of one kind of noise too, and the method errs: all three are in it. `probability_both`: in both
+    directions. `probability_low`, `probability_high`: the share of the days (P.842), had the method erred by its rms
+    against us or for us. `long`: whether the long path is the better one. `mode`: index into
     `mode_names` of the strongest mode (empty name: beyond 9000 km modes are not told apart). `muf_mhz`,
     `long_muf_mhz`: shape (places, times), median basic MUF on the short and on the long path.
     """
@@ -93,14 +94,16 @@ def predict(
     parts = np.where(long, found.parts_db[:, count:], found.parts_db[:, :count])
     out, back = (spread(parts + db, end.environment) for db, end in ((out_db, far), (back_db, own)))
     probability = out.probability(required_db_hz)
+    days = over_days(parts + out_db, far.environment)
     far_away = np.array([r.distance_km > ALONE_KM for r in ways])[:, None, None]
     nameless = np.where(long, far_away[count:], far_away[:count])
     return Chances(
         tuple(ways[:count]), tuple(ways[count:]), tuple(moments), frequency, required_db_hz,
         snr_db_hz=out.median_db(), heard_db_hz=back.median_db(), probability=probability,
         probability_both=np.minimum(probability, back.probability(required_db_hz)),
-        probability_low=out.probability(required_db_hz, -MODEL_RMS_DB),
-        probability_high=out.probability(required_db_hz, MODEL_RMS_DB),
+        # far from a half an error beyond the rms would tell more than the rms: the line stays within its band
+        probability_low=np.minimum(days.probability(required_db_hz, -MODEL_RMS_DB), probability),
+        probability_high=np.maximum(days.probability(required_db_hz, MODEL_RMS_DB), probability),
         long=long,
         mode=np.where(nameless, len(found.mode_names), np.where(long, found.mode[count:], found.mode[:count])),
         mode_names=(*found.mode_names, ""),
@@ -126,12 +129,20 @@ def long_is_better(short_db: FloatArray, long_db: FloatArray, short_km: FloatArr
     return np.asarray(long_db > np.maximum(short_db + margin_db, HOPELESS_DB))
 
 
-def spread(parts_db: FloatArray, environment: str) -> Spread:
+def over_days(parts_db: FloatArray, environment: str) -> Spread:
     """Level and noise vary from day to day without each other (P.842)."""
     noise_up_db, noise_down_db = noise.DECILES_DB[environment]
     upper = np.hypot(DAY_UPPER_DB, noise_down_db) / DECILE
     lower = np.hypot(DAY_LOWER_DB, noise_up_db) / DECILE
     return Spread(parts_db, float(upper), float(lower))
+
+
+def spread(parts_db: FloatArray, environment: str) -> Spread:
+    """What is to be expected of one day at one place: besides the days, the noise differs between places of one kind,
+    and the method errs. Without these two a chance says more than is known."""
+    days = over_days(parts_db, environment)
+    unknown = np.hypot(MODEL_RMS_DB, noise.PLACE_DECILE_DB[environment] / DECILE)
+    return Spread(parts_db, float(np.hypot(days.upper_db, unknown)), float(np.hypot(days.lower_db, unknown)))
 
 
 def noise_dbm_hz(

@@ -17,7 +17,9 @@ MEDIANS = {
 }
 """Fam = c - d log10(f / MHz), dB over kT0 (ITU-R P.372, table of man-made noise; quiet: quiet rural)."""
 DECILES_DB = {"city": (11.0, 6.7), "residential": (10.6, 5.3), "rural": (9.2, 4.6), "quiet": (9.2, 4.6)}
-"""Upper and lower decile of the man-made noise over places and days, dB from the median (quiet: as rural)."""
+"""Upper and lower decile of the man-made noise over time, dB from the median (quiet: as rural)."""
+PLACE_DECILE_DB = {"city": 8.4, "residential": 5.8, "rural": 6.8, "quiet": 6.8}
+"""Either decile of its median from place to place of one kind (same table, from memory; quiet: as rural)."""
 
 
 def median_db(kind: str, frequency_hz: npt.ArrayLike) -> FloatArray:

@@ -70,6 +70,9 @@ def document(
             "back_bearing_deg": round(long.back_bearing_deg, 1),
         },
         "required_db_hz": chances.required_db_hz,
+        # the chance above which to call a path open, if a missed opening weighs as much as a wait for nothing, each by
+        # its own number (Manzato, Weather and Forecasting 22, 1148, 2007)
+        "usual_probability": round(float(chances.probability[place].mean()), 4),
         "sunspots": round(conditions.effective_sunspots / NEW_TO_OLD, 1),
         "solar_flux": round(solar_flux(conditions.effective_sunspots), 1),
         "kp": conditions.kp,
