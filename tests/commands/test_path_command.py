@@ -54,6 +54,16 @@ def test_the_bands_in_words_and_a_picture(capsys: pytest.CaptureFixture[str], tm
     assert picture.read_bytes()[:4] == b"\x89PNG"
 
 
+def test_the_long_path_is_named_with_its_hours_and_a_closed_band_as_closed(capsys: pytest.CaptureFixture[str]) -> None:
+    out = run(capsys, "--to", "RF80")[1]
+    line = next(line for line in out.splitlines() if line.startswith("Long path, point to"))
+    assert "20 m 0" in line
+    assert next(line for line in out.splitlines() if "160 m" in line).endswith("closed")
+    found = json.loads(run(capsys, "--to", "RF80", "--json")[1])
+    ways = {(o["path"], o["bearing_deg"]) for o in found["openings"]}
+    assert ways == {("short", found["bearing_deg"]), ("long", found["long_path"]["bearing_deg"])}
+
+
 def test_several_stations_become_a_table_the_likeliest_first(capsys: pytest.CaptureFixture[str]) -> None:
     code, out, _ = run(capsys, "--to", "FN31", "--to", "JN48", "--to", "QF56", "--json")
     rows = json.loads(out)["stations"]

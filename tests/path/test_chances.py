@@ -10,7 +10,7 @@ import pytest
 from hearmark.errors import HearmarkError
 from hearmark.path.chances import Chances, over_days, predict, spread
 from hearmark.path.conditions import Conditions, Equipment
-from hearmark.path.places import Place
+from hearmark.path.places import Place, place_from_locator
 
 HERE = Place(50.5, 11.0)
 THERE = [Place(52.0, 13.0), Place(41.5, -73.0), Place(-33.5, 151.0), Place(0.0, 30.0)]
@@ -91,3 +91,21 @@ def test_the_same_place_and_the_other_end_of_the_world_are_no_trouble() -> None:
 def test_frequencies_out_of_reach_are_refused(frequency_hz: list[float]) -> None:
     with pytest.raises(HearmarkError, match=r"1\.5 to 60 MHz"):
         predict(HERE, THERE, TIMES, frequency_hz, Conditions(90.0))
+
+
+@pytest.mark.parametrize(
+    ("there", "month", "hour", "long"),
+    [
+        ("RF80", 3, 7, True), ("RF80", 3, 14, False), ("RF80", 10, 7, True), ("RF80", 10, 15, False),
+        ("QF56", 3, 8, True), ("QF56", 3, 15, False), ("QF56", 10, 8, True), ("QF56", 10, 16, False),
+    ],
+)  # fmt: skip
+def test_from_europe_to_the_antipodes_the_mornings_are_long_path(there: str, month: int, hour: int, long: bool) -> None:
+    """New Zealand and eastern Australia on 20 m: long path in the European morning, short in the afternoon (common
+    practice, no source)."""
+    when = datetime(2026, month, 15, hour, tzinfo=UTC)
+    found = predict(
+        place_from_locator("JO50"), [place_from_locator(there)], [when], [14.1e6], Conditions(90.0)
+    )  # fmt: skip
+    assert bool(found.long[0, 0, 0]) is long
+    assert float(found.probability[0, 0, 0]) > 0.4

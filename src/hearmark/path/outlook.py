@@ -17,6 +17,7 @@ from hearmark.path.solar import NEW_TO_OLD
 from hearmark.path.sun import common_twilight, day
 
 OPEN = 0.5
+NO_CHANCE = 0.005
 SIGNS = " .:-=+*#"
 """Chance in eighths, for a line of text."""
 
@@ -89,6 +90,7 @@ def document(
                 "stop": _utc(o.stop),
                 "best": _utc(o.best),
                 "probability": round(o.best_probability, 3),
+                **_pointing(chances, place, o),
             }
             for o in openings(chances, place)
         ],
@@ -118,6 +120,14 @@ def _hour(chances: Chances, place: int, time: int, band: int) -> dict[str, Any]:
         "elevation_deg": round(float(chances.elevation_deg[at]), 1),
         "muf_mhz": round(float((chances.long_muf_mhz if long else chances.muf_mhz)[place, time]), 1),
     }
+
+
+def _pointing(chances: Chances, place: int, opening: Opening) -> dict[str, Any]:
+    """Which way at the best hour of an opening."""
+    band = int(np.flatnonzero(chances.frequency_hz == opening.frequency_hz)[0])
+    long = bool(chances.long[place, chances.times.index(opening.best), band])
+    route = (chances.long_routes if long else chances.short_routes)[place]
+    return {"path": "long" if long else "short", "bearing_deg": round(route.bearing_deg, 1)}
 
 
 def _place(place: Place) -> dict[str, Any]:
@@ -159,12 +169,12 @@ def readable(content: dict[str, Any], chances: Chances, place: int = 0, now: dat
     ]
     for end, name in (("here", "here"), ("there", "there")):
         sun = content["sun"][end]
-        lines.append(f"Sun {name}: rises {_clock(sun['rise'])}, sets {_clock(sun['set'])}.")
+        lines.append(f"Sun {name}: rises {_clock(sun['rise'])}, sets {_clock(sun['set'])} UTC.")
     grey = content["grey_line"]
     spans = ", ".join(f"{_clock(x)} to {_clock(y)}" for x, y in grey)
     lines.append(f"Both in twilight: {spans}." if grey else "The two ends are never in twilight together.")
     hours = "".join(f"{t.hour:02d}"[-1] for t in chances.times)
-    lines += ["", f"{'':>9}  {hours}   chance: blank none, # sure"]
+    lines += ["", f"{'':>9}  {hours}   chance by the hour, UTC: blank none, # sure"]
     for band, frequency_hz in enumerate(chances.frequency_hz):
         chance = chances.probability[place, :, band]
         signs = "".join(SIGNS[min(int(p * len(SIGNS)), len(SIGNS) - 1)] for p in chance)
@@ -172,12 +182,32 @@ def readable(content: dict[str, Any], chances: Chances, place: int = 0, now: dat
         at = (place, best, band)
         low, high = 100 * chances.probability_low[at], 100 * chances.probability_high[at]
         name = name_of(float(frequency_hz))
+        if chance[best] < NO_CHANCE:
+            lines.append(f"{name:>9}  {signs}   closed")
+            continue
         lines.append(
             f"{name:>9}  {signs}   best {chances.times[best]:%H} h: {100 * chance[best]:3.0f} % "
             f"({low:.0f} to {high:.0f}), {chances.snr_db_hz[at]:.0f} dB-Hz, {_way(chances, at)} path"
         )
+    around = _around(chances, place)
+    lines += ["", f"Long path, point to {way['bearing_deg']:.0f} degrees: {around}."] if around else []
     lines += ["", now_sentence(chances, place, now)] if now is not None else []
     return "\n".join(lines) + "\n"
+
+
+def _around(chances: Chances, place: int) -> str:
+    """When the long path is the better one and likely enough, band by band."""
+    step = chances.times[1] - chances.times[0] if len(chances.times) > 1 else timedelta(hours=1)
+    spans = []
+    for band, frequency_hz in enumerate(chances.frequency_hz):
+        there = chances.long[place, :, band] & (chances.probability[place, :, band] >= OPEN)
+        edges = np.flatnonzero(np.diff(np.concatenate(([False], there, [False])).astype(int)))
+        hours = [
+            f"{chances.times[a]:%H} to {chances.times[b - 1] + step:%H} h"
+            for a, b in zip(edges[::2], edges[1::2], strict=True)
+        ]
+        spans += [f"{name_of(float(frequency_hz))} {' and '.join(hours)}"] if hours else []
+    return ", ".join(spans)
 
 
 def _way(chances: Chances, at: tuple[int, int, int]) -> str:
