@@ -64,6 +64,18 @@ def test_the_long_path_is_named_with_its_hours_and_a_closed_band_as_closed(capsy
     assert ways == {("short", found["bearing_deg"]), ("long", found["long_path"]["bearing_deg"])}
 
 
+@pytest.mark.parametrize(("day", "sun", "begins"), [("2026-12-21", "down", "night"), ("2026-06-21", "up", "day")])
+def test_where_the_sun_does_not_rise_or_set_it_says_which(
+    capsys: pytest.CaptureFixture[str], day: str, sun: str, begins: str
+) -> None:
+    """At 85 degrees north in midwinter and midsummer the sun stays 18 degrees below or above the horizon."""
+    out = run(capsys, "--to", "85,20", "--date", day)[1]
+    assert f"Sun there: {sun} all 24 h." in out
+    found = json.loads(run(capsys, "--to", "85,20", "--date", day, "--json")[1])
+    assert found["sun"]["there"]["begins"] == begins
+    assert found["sun"]["there"]["rise"] is None
+
+
 def test_several_stations_become_a_table_the_likeliest_first(capsys: pytest.CaptureFixture[str]) -> None:
     code, out, _ = run(capsys, "--to", "FN31", "--to", "JN48", "--to", "QF56", "--json")
     rows = json.loads(out)["stations"]

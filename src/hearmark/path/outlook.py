@@ -14,7 +14,7 @@ from hearmark.path.conditions import Conditions, Equipment
 from hearmark.path.ionosphere import solar_flux
 from hearmark.path.places import Place, locator_of
 from hearmark.path.solar import NEW_TO_OLD
-from hearmark.path.sun import common_twilight, day
+from hearmark.path.sun import common_twilight, day, light, zenith_deg
 
 OPEN = 0.5
 NO_CHANCE = 0.005
@@ -148,6 +148,7 @@ def _sun(place: Place, start: datetime) -> dict[str, str | None]:
     return {
         "rise": _utc(today.rise), "set": _utc(today.set), "dawn": _utc(today.dawn), "dusk": _utc(today.dusk),
         "d_region_rise": _utc(today.d_region_rise), "d_region_set": _utc(today.d_region_set),
+        "begins": light(float(zenith_deg(place.latitude_deg, place.longitude_deg, [start])[0])),
     }  # fmt: skip
 
 
@@ -164,12 +165,16 @@ def readable(content: dict[str, Any], chances: Chances, place: int = 0, now: dat
         f"Long path: {way['distance_km']:.0f} km, {way['bearing_deg']:.0f} degrees.",
         f"24 h from {chances.times[0]:%Y-%m-%d %H:%M} UTC; smoothed sunspot number {content['sunspots']:.0f} "
         f"(flux {content['solar_flux']:.0f}).",
-        f"{content['own']['power_w']:g} W, {content['own']['antenna']}; there {content['far']['antenna']}, "
+        f"{content['own']['power_w']:g} W, {content['own']['antenna']}; there "
+        f"{content['far']['power_w']:g} W, {content['far']['antenna']}, "
         f"{content['far']['noise']} noise; {content['required_db_hz']:g} dB-Hz needed.",
     ]
     for end, name in (("here", "here"), ("there", "there")):
         sun = content["sun"][end]
-        lines.append(f"Sun {name}: rises {_clock(sun['rise'])}, sets {_clock(sun['set'])} UTC.")
+        if sun["rise"] is None and sun["set"] is None:
+            lines.append(f"Sun {name}: {'up' if sun['begins'] == 'day' else 'down'} all 24 h.")
+        else:
+            lines.append(f"Sun {name}: rises {_clock(sun['rise'])}, sets {_clock(sun['set'])} UTC.")
     grey = content["grey_line"]
     spans = ", ".join(f"{_clock(x)} to {_clock(y)}" for x, y in grey)
     lines.append(f"Both in twilight: {spans}." if grey else "The two ends are never in twilight together.")

@@ -13,6 +13,8 @@ from hearmark.path.places import Place
 
 FloatArray = npt.NDArray[np.float64]
 D_REGION_KM = 90.0
+HORIZON_DEG = 90.0 + 50.0 / 60.0
+"""The sun's middle at rise and set: 16' of disc and 34' of refraction (Astronomical Almanac; from memory)."""
 CIVIL_DEG = 6.0
 """The sun's depth below the horizon that ends civil twilight; the grey line here is between sunrise and this."""
 
@@ -47,6 +49,16 @@ def zenith_deg(latitude_deg: npt.ArrayLike, longitude_deg: npt.ArrayLike, times:
 def dip_deg(height_km: float) -> float:
     """How far below the horizon the sun still lights the air `height_km` above, degrees, without refraction."""
     return float(np.degrees(np.arccos(EARTH_KM / (EARTH_KM + height_km))))
+
+
+def light(zenith_deg: float) -> str:
+    """What the sun does at this distance from the zenith: day, twilight (it lights the D region still), or night.
+
+    The disc's upper limb and 34' of refraction count, as for rise and set.
+    """
+    if zenith_deg < HORIZON_DEG:
+        return "day"
+    return "twilight" if zenith_deg < 90.0 + dip_deg(D_REGION_KM) else "night"
 
 
 @dataclass(frozen=True, slots=True)

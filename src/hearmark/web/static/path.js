@@ -5,7 +5,7 @@ import { drawMap } from "./worldmap.js";
 /**
  * @typedef {{time: string, frequency_mhz: number, snr_db_hz: number, probability: number, probability_low: number, probability_high: number,
  *   probability_both_ways: number, probability_before: number, path: "short" | "long", bearing_deg: number}} Hour
- * @typedef {{rise: string | null, set: string | null, d_region_rise: string | null, d_region_set: string | null}} Sun
+ * @typedef {{rise: string | null, set: string | null, d_region_rise: string | null, d_region_set: string | null, begins: string}} Sun
  * @typedef {{name: string, locator: string, latitude_deg: number, longitude_deg: number}} Place
  * @typedef {{now: string, now_sentence: string, start: string, distance_km: number, bearing_deg: number, back_bearing_deg: number,
  *   long_path: {distance_km: number, bearing_deg: number}, from: Place, to: Place, hours: Hour[], sunspots: number, solar_flux: number,
@@ -16,6 +16,8 @@ import { drawMap } from "./worldmap.js";
  */
 
 const BANDS = ["160 m", "80 m", "60 m", "40 m", "30 m", "20 m", "17 m", "15 m", "12 m", "10 m"];
+/** Below it a band is closed, as on the command line. */
+const NO_CHANCE = 0.005;
 const LEFT = 88, WIDTH = 1000, ROW = 46, TALL = 36, SUN = 18;
 
 const form = /** @type {HTMLFormElement} */ (byId("ask"));
@@ -67,7 +69,7 @@ async function draw(facts) {
     (facts.grey_line.length ? `Both in twilight ${facts.grey_line.map(([a, b]) => `${clock(a)} to ${clock(b)}`).join(", ")} UTC.` : "The ends are not in twilight together.");
   byId("learnt").textContent = learntText(facts);
   byId("taken").textContent =
-    `Taken: ${facts.own.power_w} W, ${facts.own.antenna}; there ${facts.far.antenna}, ${facts.far.noise} noise; ${facts.required_db_hz} dB-Hz needed; ` +
+    `Taken: ${facts.own.power_w} W, ${facts.own.antenna}; there ${facts.far.power_w} W, ${facts.far.antenna}, ${facts.far.noise} noise; ${facts.required_db_hz} dB-Hz needed; ` +
     `smoothed sunspot number ${facts.sunspots.toFixed(0)}, flux ${facts.solar_flux.toFixed(0)}. Signals differ from such figures by some 10 dB.`;
   drawHours(facts);
   drawTable(facts);
@@ -146,7 +148,7 @@ function drawSun(svg, sun, start, last, x, top, name) {
     bar(svg, x(from), x(Date.parse(String(t))), top, before);
     from = Date.parse(String(t));
   }
-  bar(svg, x(from), x(stop), top, known.length ? known[known.length - 1][2] : "day");
+  bar(svg, x(from), x(stop), top, known.length ? known[known.length - 1][2] : sun.begins);
 }
 
 /** @param {Element} svg @param {number} a @param {number} b @param {number} top @param {string} kind */
@@ -165,6 +167,11 @@ function drawTable(facts) {
     head.scope = "row";
     head.textContent = name;
     row.append(head);
+    if (best.probability < NO_CHANCE) {
+      row.insertCell().textContent = "closed";
+      row.insertCell().colSpan = 5;
+      return;
+    }
     const percent = (/** @type {number} */ p) => `${(100 * p).toFixed(0)} %`;
     for (const text of [clock(best.time), `${percent(best.probability)} (${percent(best.probability_low)} to ${percent(best.probability_high)})`,
       percent(best.probability_both_ways), best.snr_db_hz < 0 ? "below 0" : best.snr_db_hz.toFixed(0), best.path, `${best.bearing_deg.toFixed(0)}°`]) row.insertCell().textContent = text;
