@@ -26,7 +26,10 @@ AXE = Path(__file__).parents[2] / "node_modules/axe-core/axe.min.js"
 
 @pytest.fixture
 def page(serve: Serve, chromium: Any) -> Any:
-    server = serve(forecaster=Forecaster(Station(locator="JO50")))
+    forecaster = Forecaster(Station(locator="JO50"))
+    # the first answer reads maps and libraries, which on a busy machine takes longer than a page should be waited for
+    forecaster.answer({"to": "QF56", "flux": "140"}, NOW)
+    server = serve(forecaster=forecaster)
     context = chromium.new_context(viewport={"width": 1280, "height": 900}, bypass_csp=True)
     page = context.new_page()
     page.goto(server.url + "path?to=QF56&flux=140")
