@@ -177,7 +177,11 @@ class _Chain:
         )
         self._grid = grid = self._band.grid
         self._finder: Finder
-        self._finder = MorseFinder(grid, low_hz, high_hz) if mode == "cw" else VoiceFinder(grid, low_hz, high_hz, mode)
+        self._finder = (
+            MorseFinder(grid, low_hz, high_hz)
+            if mode == "cw"
+            else VoiceFinder(grid, low_hz, high_hz, mode, first.audio)
+        )
         self._copying = Copying(self._finder.frequency_hz, dx_hz, grid)
         self._own = OwnEar(config.own_call) if config.own_call and mode == "cw" else None
         self._tracker = EmissionTracker(grid) if mode == "cw" and not first.audio else None

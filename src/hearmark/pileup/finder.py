@@ -18,6 +18,7 @@ import scipy.ndimage
 from hearmark.events import Mode
 from hearmark.modes.morse import CONTEXT_BINS, STEP_FRAMES, MorseReader, Reading, features
 from hearmark.modes.network import Array, Network, compress
+from hearmark.pileup.hisvoice import HisVoice
 from hearmark.pileup.look import Look, softmax
 from hearmark.pileup.match import Matcher
 from hearmark.spectrum.transform import Grid
@@ -118,7 +119,7 @@ class MorseFinder:
 class VoiceFinder:
     """Dials every 62.5 Hz over the window, aligned on the DX; the lower sideband is heard mirrored."""
 
-    def __init__(self, grid: Grid, low_hz: float, high_hz: float, mode: Mode) -> None:
+    def __init__(self, grid: Grid, low_hz: float, high_hz: float, mode: Mode, one_receiver: bool = False) -> None:
         self._lower = mode == "lsb"
         zero = grid.bins - 1 - grid.zero if self._lower else grid.zero
         edges = [grid.position(low_hz), grid.position(high_hz)]
@@ -142,6 +143,7 @@ class VoiceFinder:
             centres = grid.bins - 1 - centres
         self.frequency_hz = np.asarray(grid.low_hz + grid.step_hz * centres, np.float64)
         self._network = Network("hearmark.pileup", "voice_finder.onnx")
+        self._his = HisVoice() if one_receiver else None
         self.talk: Array | None = None
         """Logarithm of the odds that somebody talks on each dial, in the newest look, (steps, dials)."""
         self.forget()
@@ -150,12 +152,21 @@ class VoiceFinder:
         """Start anew, as after a gap."""
         self._memory = self._network.memory(len(self.frequency_hz))
         self._past: Array | None = None
+        if self._his is not None:
+            self._his.forget()
+
+    def his(self, ratio: Array) -> Array:
+        """The spectrum from the suppressed carrier of the DX up, networks' scale, (steps, 208)."""
+        return _padded(self._levels(ratio), self._dx_pad, self._dx)
+
+    def _levels(self, ratio: Array) -> Array:
+        """Steps of four frames on the networks' scale, along the sideband."""
+        mean = ratio.reshape(len(ratio) // STEP_FRAMES, STEP_FRAMES, -1).mean(axis=1)
+        return compress(mean[:, ::-1] if self._lower else mean)
 
     def look(self, ratio: Array) -> Look:
         """See `Finder`."""
-        steps = len(ratio) // STEP_FRAMES
-        mean = ratio.reshape(steps, STEP_FRAMES, -1).mean(axis=1)
-        level = compress(mean[:, ::-1] if self._lower else mean)
+        level = self._levels(ratio)
         past = np.zeros((2, level.shape[1]), np.float32) if self._past is None else self._past
         level = np.concatenate([past, level])
         self._past = level[-2:]
@@ -167,6 +178,8 @@ class VoiceFinder:
         dx_level = dx[2:, _DX_LEAD + 16 : _DX_LEAD + 176].mean(axis=1)
         p = softmax(state)  # open, to all, report given, report due, rest of a call asked for, that is due
         four = np.concatenate([p[:, :2], p[:, 2:4] + p[:, 4:6]], axis=1)
+        if self._his is not None:
+            four = self._his.weighed(four, dx[2:])
         report = p[:, 2:4].sum(axis=1) / np.maximum(p[:, 2:].sum(axis=1), np.float32(1e-6))
         return Look(softmax(logits.T), four, talk.T > 0.0, dx_level, report=report, late=softmax(late.T))
 

@@ -1,0 +1,40 @@
+"""Does the DX send, from one receiver's audio in voice: a second opinion beside the finder's.
+
+The finder learnt on the whole window; with one slice on the DX it hears little of what it leans on, and now and then
+takes his silence for his voice. A small network that knows nothing but his own spectrum (`training/his_voice.py`) is
+asked too.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from hearmark.modes.network import Array, Network
+from hearmark.pileup.look import ANSWERS, CALLS, DUE, OPEN
+
+OWN_WEIGHT, FINDER_WEIGHT = 1.0, 0.3
+"""Of the logarithms of the odds; chosen on development seeds."""
+
+
+class HisVoice:
+    """Feed his spectrum, step by step."""
+
+    def __init__(self) -> None:
+        self._network = Network("hearmark.pileup", "his_voice.onnx")
+        self.forget()
+
+    def forget(self) -> None:
+        """Start anew, as after a gap."""
+        self._memory = self._network.memory(1)
+
+    def weighed(self, state: Array, dx: Array) -> Array:
+        """`state`, (steps, 4), with what his spectrum `dx`, (steps, 208), networks' scale, says of his sending."""
+        sends, *memory = self._network.run(x=dx[None], **self._memory)
+        self._memory = dict(zip(self._memory, memory, strict=True))
+        before = np.clip(state[:, CALLS] + state[:, ANSWERS], 1e-4, 1.0 - 1e-4)
+        odds = OWN_WEIGHT * sends[0] + FINDER_WEIGHT * np.log(before / (1.0 - before))
+        after = 1.0 / (1.0 + np.exp(-np.clip(odds, -20.0, 20.0)))
+        out = state + np.float32(1e-6)
+        out[:, [CALLS, ANSWERS]] *= (after / before)[:, None]
+        out[:, [OPEN, DUE]] *= ((1.0 - after) / (1.0 - before))[:, None]
+        return np.asarray(out / out.sum(axis=1, keepdims=True), np.float32)
