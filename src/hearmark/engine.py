@@ -37,6 +37,7 @@ from hearmark.pileup.own import OwnEar
 from hearmark.pileup.strength import Strength
 from hearmark.pileup.talkers import Talkers
 from hearmark.pileup.voiced import VoiceExchange
+from hearmark.pileup.working import Responders
 from hearmark.spectrum.batches import BATCH_FRAMES, Band, Batch
 from hearmark.spectrum.emissions import EmissionTracker
 from hearmark.spectrum.slices import Slices
@@ -193,6 +194,7 @@ class _Chain:
         exchange = Exchange if mode == "cw" else VoiceExchange
         self._exchange = exchange(self._finder.frequency_hz, dx_hz, mode)
         self._counsel = Counsel(self.plan, self._finder.frequency_hz, first.audio, config.own_call)
+        self._responders = None if first.audio else Responders(dx_hz, mode)
         self._batches = 0
         self._now_s = first.start_s
         self._resting = False
@@ -276,13 +278,22 @@ class _Chain:
                 yield from self._own.feed(self._finder.reading.likely[-1], self._finder.reading.chances[-1], now_s)
         if self._talkers is not None and isinstance(self._finder, VoiceFinder) and self._finder.talk is not None:
             for voice in self._talkers.feed(self._finder.talk, ratio, begin_s):
+                if self._responders is not None:
+                    self._responders.emission(voice)
                 yield self._chains.told(replace(voice, snr_db=self._snr_db(voice)))
         events = self._exchange.feed(look, begin_s, now_s)
         yield from self._digest(events, now_s)
         if self._tracker is not None:
             frames = Frames(self._grid, self._batches * BATCH_FRAMES, first_s, batch.power)
             for emission in self._tracker.feed(frames, batch.floor):
+                if self._responders is not None:
+                    self._responders.emission(emission)
                 yield self._copying.emission(emission)
+        if self._responders is not None:
+            working = self._responders.told(now_s)
+            if working is not None:
+                yield working
+                self._counsel.works(working)
         if self._exchange.over is not None and self._batches % 5 == 0 and look.symbols is not None:
             over = self._copying.over(self._exchange.over)
             if over.text != self._exchange.over.text:
@@ -323,6 +334,8 @@ class _Chain:
                 event = event if snr_db is None else replace(event, snr_db=snr_db)
             yield event
             if isinstance(event, Over):
+                if self._responders is not None:
+                    self._responders.over(event)
                 if event.stop_s is None:
                     self._counsel.over_begins()
                 else:

@@ -177,6 +177,22 @@ class Answer:
 
 
 @dataclass(frozen=True, slots=True)
+class Working:
+    """How the DX works, as his newest overs and the responses to them tell, announced or not.
+
+    `split`: probability that he listens elsewhere than he sends; `overs`: how many told; `low_hz`, `high_hz`: edges of
+    where those call who respond to him, None while that is not known.
+    """
+
+    time_s: float
+    split: float
+    mode: Mode
+    overs: int
+    low_hz: float | None = None
+    high_hz: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Ear:
     """Belief about where the DX listens next: density over `frequency_hz`, sums to 1 times step.
 
@@ -308,6 +324,7 @@ Event = (
     | OwnCall
     | Turn
     | Answer
+    | Working
     | Ear
     | Advice
     | Plan

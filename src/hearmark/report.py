@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
-from hearmark.events import Advice, Answer, Ear, Emission, Event, Gap, Levels, Mode, Over, OwnCall, Plan, Turn
+from hearmark.events import Advice, Answer, Ear, Emission, Event, Gap, Levels, Mode, Over, OwnCall, Plan, Turn, Working
 from hearmark.marks import SURE, settled
 from hearmark.units import khz_from_hz
 
@@ -58,6 +58,7 @@ def document(events: Sequence[Event], recording: Recording, dx_hz: float | None,
             "frequency_hz": _hz(dx_hz),
             "mode": mode,
             "overs": [{"start_s": _s(o.start_s), "stop_s": _s(o.stop_s), "text": o.text} for o in overs],
+            **_works([event for event in events if isinstance(event, Working)]),
         },
         "answers": [_answer(answer) for answer in answers],
         **_own([event for event in events if isinstance(event, OwnCall)]),
@@ -80,6 +81,7 @@ def readable(content: Document) -> str:
     lines = [
         f"{length} at {recording['sample_rate_hz'] / 1000:g} kHz around {khz_from_hz(recording['center_hz']):.1f} kHz",
         f"The DX on {_khz(dx['frequency_hz'])} kHz, {(dx['mode'] or 'mode unknown').upper()}: {len(dx['overs'])} overs",
+        *([works_words(dx["works"], dx["frequency_hz"], dx["mode"])] if "works" in dx else []),
         "",
     ]
     marks = [answer for answer in content["answers"] if answer["confidence"] >= SURE]
@@ -167,6 +169,38 @@ def _own(heard: Sequence[OwnCall]) -> Document:
         for event in newest_of.values()
     ]
     return {"own_call": told} if told else {}
+
+
+def _works(told: Sequence[Working]) -> Document:
+    """How he works, as his newest overs tell; nothing before there were enough of them. `window_hz`: where those call
+    who respond to him, null for simplex or while they are too few."""
+    if not told:
+        return {}
+    last = told[-1]
+    # where callers are heard was told last when there were enough of them; how he works may have changed since
+    known = [one for one in told if one.low_hz is not None]
+    edges = [_hz(known[-1].low_hz), _hz(known[-1].high_hz)] if known and last.split >= 0.5 else None
+    return {"works": {"split": round(last.split, 4), "overs": last.overs, "window_hz": edges}}
+
+
+def works_words(works: Document, dx_hz: float | None, mode: str | None) -> str:
+    """As "Works split: 97 %, up 1.2 to 6.8 kHz, Morse"."""
+    split, edges = works["split"], works["window_hz"]
+    how = {"cw": "Morse", "usb": "voice, upper sideband", "lsb": "voice, lower sideband"}.get(
+        mode or "", "mode unknown"
+    )
+    if split < 0.5:
+        return f"Works simplex: {_most(1.0 - split)}, {how}"
+    where = ""
+    if edges is not None and dx_hz is not None:
+        low_khz, high_khz = sorted(abs(khz_from_hz(edge - dx_hz)) for edge in edges)
+        where = f", {'up' if edges[0] >= dx_hz else 'down'} {low_khz:.1f} to {high_khz:.1f} kHz"
+    return f"Works split: {_most(split)}{where}, {how}"
+
+
+def _most(chance: float) -> str:
+    """A percentage; none is ever certain."""
+    return f"{min(chance, 0.99):.0%}"
 
 
 def _ear(ear: Ear) -> Document:

@@ -60,7 +60,9 @@ def test_morse_up() -> None:
 
 @pytest.mark.parametrize(("mode", "side"), [("usb", 1), ("lsb", -1)])
 def test_voice_up_and_down(mode: str, side: int) -> None:
-    callers = sum(talk(SECONDS, side * offset, 15.0, side, k) for k, offset in enumerate((5_500.0, 7_000.0, 9_500.0)))
+    # he talks in the last two of every five seconds (7), they in the first two (0, 5) or after one (4)
+    places = ((5_500.0, 0), (7_000.0, 4), (9_500.0, 5))
+    callers = sum(talk(SECONDS, side * offset, 15.0, side, seed) for offset, seed in places)
     survey, _ = surveyed(noise(SECONDS) + talk(SECONDS, 0.0, 20.0, side, 7) + callers)
     found, low_hz, high_hz = survey.verdict(None)
     assert found == mode
@@ -101,3 +103,22 @@ def test_a_hole_in_the_stream_is_skipped() -> None:
     assert not survey.feed(Block(0, RATE, CENTER_HZ, samples[:half]))
     assert survey.feed(Block(3 * len(samples), RATE, CENTER_HZ, samples[half:]))
     assert survey.verdict(None)[0] == "cw"
+
+
+def test_what_has_nothing_to_do_with_him_is_not_in_the_window() -> None:
+    """A steady carrier and a contact of others, both stronger than his callers."""
+    t = np.arange(round(SECONDS * RATE)) / RATE
+    sends = (t % 5.0) < 2.0
+    callers = sum(carrier(SECONDS, offset, 12.0, 0.3) for offset in (1_200.0, 1_700.0, 2_600.0)) * ~sends
+    beside = carrier(SECONDS, 9_000.0, 30.0, 1.0, 1.0) + carrier(SECONDS, -6_000.0, 30.0, 0.31, 0.6)
+    survey, _ = surveyed(noise(SECONDS) + carrier(SECONDS, 0.0, 15.0, 0.2) * sends + callers + beside)
+    mode, low_hz, high_hz = survey.verdict(None)
+    assert mode == "cw"
+    assert 500.0 <= low_hz - DX_HZ <= 1_200.0
+    assert 2_600.0 <= high_hz - DX_HZ <= 3_300.0
+
+
+def test_who_talks_below_him_does_not_turn_his_sideband() -> None:
+    beside = talk(SECONDS, -3_000.0, 25.0, 1, 3, 0.9)
+    survey, _ = surveyed(noise(SECONDS) + talk(SECONDS, 0.0, 15.0, 1, 7) + beside)
+    assert survey.verdict(None)[0] == "usb"

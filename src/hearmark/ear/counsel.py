@@ -13,7 +13,19 @@ from hearmark.ear.belief import Belief
 from hearmark.ear.herd import Herd, own_place
 from hearmark.ear.peeks import Peeks
 from hearmark.errors import HearmarkError
-from hearmark.events import Advice, Allowed, Answer, Ear, Event, Note, Over, OwnCall, Plan, RadioState
+from hearmark.events import (
+    Advice,
+    Allowed,
+    Answer,
+    Ear,
+    Event,
+    Note,
+    Over,
+    OwnCall,
+    Plan,
+    RadioState,
+    Working,
+)  # fmt: skip
 from hearmark.marks import SURE, tolerance_hz
 from hearmark.pileup.exchange import Exchange
 from hearmark.pileup.look import ANSWERS, CALLS, DUE, OPEN, Look
@@ -41,6 +53,10 @@ KIND_SURE = 0.6
 """Least probability that an over was to one, or to all, to conclude from it that a contact began or ended."""
 EARLY_S = 1.5
 """A mark belongs to a contact from so long before the over that began it."""
+SIMPLEX, SPLIT_AGAIN = 0.05, 0.3
+"""Probability of split below which he is said to work simplex, and from which that is over."""
+SIMPLEX_OVERS = 4
+GONE_SIMPLEX = "he has gone simplex: nobody answers him in the window; hear his own frequency before you call"
 UNFOUND_ID = -1_000_000
 KEPT_MARKS = 400
 _STEP_S = 0.096
@@ -73,6 +89,13 @@ class Counsel:
         self._stale, self._turn_over = True, False
         self._talking, self._talkers = 0, 0.0
         self._open_s = 0.0
+        self.simplex = False
+        """He works on his own frequency, although the plan is split."""
+
+    def works(self, working: Working) -> None:
+        """How he works, by the responses to his newest overs."""
+        least = SPLIT_AGAIN if self.simplex else SIMPLEX
+        self.simplex = self._split and working.overs >= SIMPLEX_OVERS and working.split < least
 
     def told(self, event: Event) -> Iterator[Event]:
         """The operator, the radio or the licence says something."""
@@ -143,7 +166,9 @@ class Counsel:
     def closing(self, exchange: Exchange, frequency_hz: npt.NDArray[np.float64], time_s: float) -> Iterator[Advice]:
         """The last word when a stream ends: where to call, and why there."""
         self._recommend(exchange, frequency_hz, time_s)
-        if self._place is not None:
+        if self.simplex:
+            yield Advice(time_s, "listen", None, None, GONE_SIMPLEX)
+        elif self._place is not None:
             yield advising.advice(time_s, self._place, cueing.Cued("listen", self._place.why, 1.0))
 
     def step(
@@ -174,6 +199,8 @@ class Counsel:
             cued = self._careful(exchange, cued, moment)
         cued = self._peeking(exchange, cued, now_s)
         now = advising.advice(now_s, self._place, cued)
+        if self.simplex and cued.cue in ("call", "move"):
+            now = Advice(now_s, "listen", None, None, GONE_SIMPLEX)
         last = self._told
         if last is None or (last.cue, last.transmit_hz, last.why) != (now.cue, now.transmit_hz, now.why):
             self._told = now

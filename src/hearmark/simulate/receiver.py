@@ -70,8 +70,9 @@ def receive(
             deaf[start:stop] = False
     if mode == "lsb":
         heard = heard.conj()
-    audio = _gain_controlled(_sliced(heard, low_hz, high_hz, rate_hz), deaf, ATTACK_S * rate_hz, RECOVERY_S * rate_hz)
-    return np.asarray(audio)
+    sliced = _sliced(heard, low_hz, high_hz, rate_hz)
+    audio, _ = gain_controlled(sliced, deaf, ATTACK_S * rate_hz, RECOVERY_S * rate_hz)
+    return audio
 
 
 def write_dial_log(path: Path, dial_log: Sequence[Dial]) -> None:
@@ -96,12 +97,23 @@ def _sliced(heard: npt.NDArray[np.complex64], low_hz: float, high_hz: float, rat
     return out
 
 
+def gain_controlled(
+    audio: Audio, deaf: npt.NDArray[np.bool_], attack: float, recovery: float, level: float = 1e-3
+) -> tuple[Audio, float]:
+    """Hold the level near `LEVEL`; keep the gain while deaf. Times in samples.
+
+    `level`: of the audio before, as the control had it; returned with the audio for what follows.
+    """
+    out, after = _gain_controlled(audio, deaf, attack, recovery, level)
+    return np.asarray(out), float(after)
+
+
 @numba.njit(cache=True, nogil=True)
-def _gain_controlled(audio: Audio, deaf: npt.NDArray[np.bool_], attack: float, recovery: float) -> Audio:
-    """Hold the level near `LEVEL`; keep the gain while deaf. Times in samples."""
+def _gain_controlled(
+    audio: Audio, deaf: npt.NDArray[np.bool_], attack: float, recovery: float, level: float
+) -> tuple[Audio, float]:
     out = np.zeros_like(audio)
     up, down = 1.0 - math.exp(-1.0 / attack), 1.0 - math.exp(-1.0 / recovery)
-    level = 1e-3
     for k in range(len(audio)):
         if deaf[k]:
             continue
@@ -109,4 +121,4 @@ def _gain_controlled(audio: Audio, deaf: npt.NDArray[np.bool_], attack: float, r
         level += (x - level) * (up if x > level else down)
         y = audio[k] * (LEVEL * 1.5 / max(level, 1e-6))
         out[k] = min(0.99, max(-0.99, y))
-    return out
+    return out, level

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import numpy.typing as npt
+from scipy.ndimage import binary_closing
 
 from hearmark.events import Block, Mode
-from hearmark.spectrum.batches import Band
+from hearmark.spectrum.batches import BATCH_FRAMES, Band
 from hearmark.spectrum.transform import PowerArray
 
 SURVEY_S, LONGEST_S = 16.0, 48.0
@@ -15,9 +16,17 @@ REACH_HZ = 16_000.0
 _OWN_BINS = 180
 _LOUD, _BUSY = np.float32(15.0), np.float32(8.0)
 """Power over noise at which a carrier is surely there, and at which somebody probably sends."""
+_BESIDE = np.r_[_OWN_BINS - 24 : _OWN_BINS - 4, _OWN_BINS + 5 : _OWN_BINS + 25]
+_BESIDE_SHARE, _APART = 0.7, np.float32(4.0)
+"""A carrier stands out of most of the bins within 0.4 kHz; the harmonics of a voice that reaches to here fill them."""
 _KEYED_SHARE, _TALK_SHARE = 0.1, 0.005
 CUSTOM_HZ = 10e6
 """Lower sideband below, upper above (common practice, no source)."""
+_TALKING = 0.03
+"""Share of busy bins beside him from which he, or who talks there, is taken to talk."""
+_PAUSE_S, _LEAST_S = 0.7, 2.5
+"""Pauses within an over; least time of either kind to tell what has to do with him."""
+_CHANCE = 0.02
 _GUARD_HZ = {"cw": 300.0, "voice": 3_200.0}
 _BARE_HZ = {"cw": (500.0, 5_500.0), "voice": (3_000.0, 13_000.0)}
 """Where to look when the crowd is silent (common practice, no source)."""
@@ -30,7 +39,10 @@ class Survey:
         self._dx_hz = dx_hz
         self._band = Band(first, dx_hz, dx_hz - REACH_HZ, dx_hz + REACH_HZ)
         self._next = first.first_sample
-        self._busy = np.zeros(self._band.grid.bins)
+        self._busy: list[npt.NDArray[np.uint8]] = []
+        """Of each batch, in how many frames each bin was busy."""
+        self._own: list[tuple[float, float, float]] = []
+        """Of each batch, in how many frames his carrier was there, or speech above or below it."""
         self._keyed, self._above, self._below = 0.0, 0.0, 0.0
         self._frames = 0
 
@@ -41,7 +53,7 @@ class Survey:
 
     @property
     def _is_keyed(self) -> bool:
-        """Was a carrier where the DX is? No voice puts one on its suppressed carrier for long."""
+        """Was a carrier where the DX is? No voice puts one on its suppressed carrier; one beside him has many lines."""
         return self._keyed > _KEYED_SHARE * self._frames
 
     @property
@@ -58,11 +70,15 @@ class Survey:
         for batch in self._band.feed(block):
             if self._enough:
                 break
-            self._busy += (batch.ratio > _BUSY).sum(axis=0)
+            self._busy.append((batch.ratio > _BUSY).sum(axis=0).astype(np.uint8))
             own = self._around(batch.ratio)
-            self._keyed += float((own[:, _OWN_BINS - 2 : _OWN_BINS + 3].max(axis=1) > _LOUD).sum())
-            self._above += float((own[:, _OWN_BINS + 20 : _OWN_BINS + 170] > _BUSY).mean(axis=1).sum())
-            self._below += float((own[:, _OWN_BINS - 170 : _OWN_BINS - 20] > _BUSY).mean(axis=1).sum())
+            carrier = own[:, _OWN_BINS - 2 : _OWN_BINS + 3].max(axis=1)
+            beside = np.quantile(own[:, _BESIDE], _BESIDE_SHARE, axis=1)
+            keyed = float(((carrier > _LOUD) & (carrier > _APART * beside)).sum())
+            above = float((own[:, _OWN_BINS + 20 : _OWN_BINS + 170] > _BUSY).mean(axis=1).sum())
+            below = float((own[:, _OWN_BINS - 170 : _OWN_BINS - 20] > _BUSY).mean(axis=1).sum())
+            self._own.append((keyed, above, below))
+            self._keyed, self._above, self._below = self._keyed + keyed, self._above + above, self._below + below
             self._frames += len(batch.ratio)
         return self._enough
 
@@ -84,12 +100,11 @@ class Survey:
         """
         grid = self._band.grid
         offset = grid.frequency_hz - self._dx_hz
-        busy = np.maximum(self._busy / max(1, self._frames) - 0.02, 0.0)
         if mode is None:
-            mode = self._mode(busy, offset)
+            mode = self._mode(self._share(), offset)
         kind = "cw" if mode == "cw" else "voice"
         guard = _GUARD_HZ[kind]
-        busy = np.where(np.abs(offset) < guard, 0.0, busy)
+        busy = np.where(np.abs(offset) < guard, 0.0, self._responding(mode))
         up, down = busy[offset > 0].sum(), busy[offset < 0].sum()
         if max(up, down) < 0.3:
             low, high = _BARE_HZ[kind]
@@ -108,11 +123,39 @@ class Survey:
             high = min(high, -guard / 2)
         return mode, self._dx_hz + min(low, high - 500.0), self._dx_hz + high
 
+    def _share(self) -> npt.NDArray[np.float64]:
+        """Share of the time for which each bin is busy, (bins,)."""
+        if not self._busy:
+            return np.zeros(self._band.grid.bins)
+        return np.asarray(np.maximum(np.mean(self._busy, axis=0) / BATCH_FRAMES - 0.02, 0.0))
+
+    def _responding(self, mode: Mode) -> npt.NDArray[np.float64]:
+        """As `_share`, but only as far as it is so more while he is silent, if he was heard both to send and to be
+        silent: steady carriers and contacts beside him have nothing to do with him."""
+        sends = self._sends(mode)
+        least = _LEAST_S / (BATCH_FRAMES * self._band.grid.hop_s)
+        if min(sends.sum(), (~sends).sum()) < least:
+            return self._share()
+        busy = np.stack(self._busy)
+        more = (busy[~sends].mean(axis=0) - busy[sends].mean(axis=0)) / BATCH_FRAMES
+        return np.asarray(np.maximum(more - _CHANCE, 0.0) * float((~sends).mean()))
+
+    def _sends(self, mode: Mode) -> npt.NDArray[np.bool_]:
+        """Of each batch: does he send, or was that a pause within an over?"""
+        own = np.array(self._own).reshape(-1, 3)
+        heard = own[:, 0] > 0.0 if mode == "cw" else own[:, 1 if mode == "usb" else 2] > _TALKING * BATCH_FRAMES
+        pause = round(_PAUSE_S / (BATCH_FRAMES * self._band.grid.hop_s))
+        return np.asarray(binary_closing(np.pad(heard, pause), np.ones(pause))[pause:-pause])
+
     def _mode(self, busy: npt.NDArray[np.float64], offset_hz: npt.NDArray[np.float64]) -> Mode:
         if self._is_keyed:
             return "cw"
         if self._talks:
-            return "usb" if self._above >= self._below else "lsb"
+            upper = self._dx_hz >= CUSTOM_HZ
+            usual = self._above if upper else self._below
+            # who talks beside him may fill the other side of his frequency more than he does his own
+            as_usual = usual > _TALK_SHARE * self._frames
+            return "usb" if upper == as_usual else "lsb"
         # he was not heard: Morse callers keep nearer to him
         crowd = np.where(np.abs(offset_hz) < _GUARD_HZ["cw"], 0.0, busy)
         if crowd[np.abs(offset_hz) < _GUARD_HZ["voice"]].sum() > 0.5 * crowd.sum():

@@ -9,6 +9,7 @@
  * @typedef {{id: number, start_s: number, stop_s: number | null, frequency_hz: number, call: string | null}} Emission
  * @typedef {{id: number, time_s: number, kind: string, heard: string, letters: string, probability: number, why: string}} OwnCall
  * @typedef {{time_s: number, low_hz: number, step_hz: number, density_per_hz: number[], habit: string}} Ear
+ * @typedef {{time_s: number, split: number, mode: string, overs: number, low_hz: number | null, high_hz: number | null}} Working
  * @typedef {{time_s: number, cue: string, transmit_hz: number | null, success_per_call: number | null, why: string}} Advice
  * @typedef {{now_s: number, state: string, failure: string, behind_s: number, slipped_s: number, dropped: Record<string, number>,
  *   sound: boolean, audio?: boolean, sound_trouble: string, duck: boolean, spot_hz: number, filters?: Record<"left" | "right", string>, station?: Station | null}} Status
@@ -54,6 +55,8 @@ class State {
   gaps = [];
   /** @type {Ear | null} */
   ear = null;
+  /** @type {Working | null} Split or simplex, as his overs and the responses to them tell. */
+  working = null;
   /** @type {Advice | null} */
   advice = null;
   /** @type {{intervals_hz: [number, number][], known: boolean, why: string} | null} */
@@ -244,6 +247,7 @@ export class Model extends State {
         break;
       case "Gap": this.gaps.push(event); if (this.gaps.length > 60) this.gaps.shift(); break;
       case "Ear": this.ear = event; break;
+      case "Working": this.working = event; break;
       case "Advice": this.advice = event; break;
       case "Allowed": this.allowed = event; break;
       case "Levels": this.levels = event; break;

@@ -1,0 +1,194 @@
+"""How he works: split or simplex, and where those are who respond to him.
+
+Nothing of it has to be announced. Who waits for a station begins when that station has stopped: within two seconds of
+the end of an over the window fills. What other stations beside him do has nothing to do with his overs, and in simplex
+the responses are on his own frequency. So the evidence is how many emissions elsewhere begin right after his overs, by
+themselves and beside the rate at which they begin while he sends. The weights are those of a logistic regression
+(`bench/unannounced.py` says on which seeds, and what it is worth on others). In Morse a word that sends the callers
+away from his frequency counts as well.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from hearmark.events import Emission, Mode, Over, Working
+
+LEAD_S, ZONE_S = 0.35, 2.5
+"""A response begins from so long before the end of an over to so long after it."""
+OWN_LEAD_S, OWN_CLEAR_S = 0.1, 0.4
+"""Who begins on his own frequency from so long before he ends to so long before he begins again is not he."""
+BODY_S = 0.3
+"""What begins so long after the start of an over, and before the zone, began while he sent."""
+PAUSE_S = 0.5
+"""Overs with a shorter pause between them are one."""
+SHORT_S = 0.3
+GUARD_HZ = {"cw": 300.0, "voice": 700.0}
+"""Nearer to him it counts as his own frequency."""
+NEWEST = 6
+"""So many overs tell how he works now; older ones are forgotten, so that a change shows."""
+MOST = 5
+"""More responses to one over say no more."""
+LEAST = 2
+"""After one over nothing is said yet."""
+WEIGHTS = (2.6, 2.4, 0.2, 0.3, -1.0)
+"""Constant; responses a second, and by how much they are more than the beginnings a second while he sends (both
+logarithms); share of overs with a response, and with one on his own frequency."""
+SAID = 2.5
+"""Added where he was read to send callers elsewhere (common practice, no source; the reader may err)."""
+_AWAY = re.compile(r"(?:^| )(?:UP|DWN|DOWN|QSX)(?= |$|\d)")
+SURE = 0.8
+SAME_HZ = {"cw": 40.0, "voice": 150.0}
+"""Emissions so near each other are one caller's."""
+CALLERS = 6
+"""From so many callers on the edges of the window are theirs."""
+EDGE_SHARE = 0.04
+KEPT_S = 240.0
+
+
+@dataclass(frozen=True, slots=True)
+class Responses:
+    """What was counted around his newest overs. Times in seconds."""
+
+    overs: int
+    responded: int
+    """Overs with at least one response."""
+    responses: int
+    listened_s: float
+    meanwhile: int
+    """Emissions elsewhere that began while he sent."""
+    sent_s: float
+    on_his_own: int = 0
+    """Overs after which somebody else began on his own frequency; seen in Morse alone."""
+    sent_away: bool = False
+
+
+def responses(overs: Sequence[Over], emissions: Sequence[Emission], dx_hz: float, mode: Mode) -> Responses:
+    """Count around the newest of these overs, given in order; those that still go on do not count."""
+    others = elsewhere(emissions, dx_hz, mode)
+    starts = sorted(emission.start_s for emission in others)
+    kept = {emission.id for emission in others}
+    own_starts = [e.start_s for e in emissions if e.id not in kept and (e.stop_s is None or e.stop_s > e.start_s)]
+    spans = _spans(overs)[-NEWEST:]
+    responded = total = meanwhile = on_his_own = 0
+    listened_s = sent_s = 0.0
+    for index, (start_s, stop_s) in enumerate(spans):
+        following_s = spans[index + 1][0] if index + 1 < len(spans) else math.inf
+        until_s = min(stop_s + ZONE_S, following_s)
+        count = sum(stop_s - LEAD_S <= at_s < until_s for at_s in starts)
+        responded += count > 0
+        on_his_own += any(stop_s - OWN_LEAD_S <= at_s < min(until_s, following_s - OWN_CLEAR_S) for at_s in own_starts)
+        total += min(count, MOST)
+        listened_s += until_s - stop_s + LEAD_S
+        from_s, body_s = start_s + BODY_S, stop_s - LEAD_S
+        if body_s > from_s:
+            meanwhile += min(MOST, sum(from_s <= at_s < body_s for at_s in starts))
+            sent_s += body_s - from_s
+    since_s = spans[0][0] if spans else math.inf
+    away = any(_sends_away(over) for over in overs if over.start_s >= since_s - 0.1)
+    return Responses(len(spans), responded, total, listened_s, meanwhile, sent_s, on_his_own, away)
+
+
+def split_probability(counted: Responses) -> float:
+    """Probability that he listens elsewhere than he sends."""
+    after = math.log((counted.responses + 0.5) / (counted.listened_s + 1.0))
+    meanwhile = math.log((counted.meanwhile + 0.5) / (counted.sent_s + 1.0))
+    share, own = ((count + 0.5) / (counted.overs + 1.0) for count in (counted.responded, counted.on_his_own))
+    odds = sum(w * x for w, x in zip(WEIGHTS, (1.0, after, after - meanwhile, share, own), strict=True))
+    return 1.0 / (1.0 + math.exp(-max(-30.0, min(30.0, odds + SAID * counted.sent_away))))
+
+
+def window_hz(
+    overs: Sequence[Over], emissions: Sequence[Emission], dx_hz: float, mode: Mode
+) -> tuple[float, float] | None:
+    """Edges of where those call who respond to him, one vote a caller; None while they are too few."""
+    spans = _spans(overs)
+    near_hz = SAME_HZ["cw" if mode == "cw" else "voice"]
+    places: list[float] = []
+    for emission in sorted(elsewhere(emissions, dx_hz, mode), key=lambda one: one.frequency_hz):
+        answers = any(stop_s - LEAD_S <= emission.start_s < stop_s + ZONE_S for _, stop_s in spans)
+        if answers and (not places or emission.frequency_hz - places[-1] > near_hz):
+            places.append(emission.frequency_hz)
+    side = [place for place in places if (place > dx_hz) == (sum(p > dx_hz for p in places) * 2 >= len(places))]
+    if len(side) < CALLERS:
+        return None
+    cut = int(EDGE_SHARE * len(side) + 0.5)
+    return side[cut], side[len(side) - 1 - cut]
+
+
+def elsewhere(emissions: Sequence[Emission], dx_hz: float, mode: Mode) -> list[Emission]:
+    """Those that are neither on his frequency nor taken back."""
+    guard_hz = GUARD_HZ["cw" if mode == "cw" else "voice"]
+    return [
+        one
+        for one in emissions
+        if abs(one.frequency_hz - dx_hz) > guard_hz and (one.stop_s is None or one.stop_s > one.start_s)
+    ]
+
+
+def _spans(overs: Sequence[Over]) -> list[tuple[float, float]]:
+    """(start, stop) of his overs, without the pauses within."""
+    spans: list[tuple[float, float]] = []
+    for over in overs:
+        if over.stop_s is None or over.stop_s - over.start_s < SHORT_S:
+            continue
+        if spans and over.start_s - spans[-1][1] < PAUSE_S:
+            spans[-1] = (spans[-1][0], over.stop_s)
+        else:
+            spans.append((over.start_s, over.stop_s))
+    return spans
+
+
+def _sends_away(over: Over) -> bool:
+    """Was he read to say where he listens, or "up"?"""
+    for found in _AWAY.finditer(over.text):
+        sure = over.sure[found.start() : found.end()] if len(over.sure) == len(over.text) else ()
+        if min(sure, default=0.0) >= SURE:
+            return True
+    return False
+
+
+class Responders:
+    """Follows what the engine finds; `told` gives a `Working` once a response to the newest over must have begun."""
+
+    def __init__(self, dx_hz: float, mode: Mode) -> None:
+        self._dx_hz, self._mode = dx_hz, mode
+        self._overs: dict[int, Over] = {}
+        self._emissions: dict[int, Emission] = {}
+        self._due_s: float | None = None
+
+    def emission(self, emission: Emission) -> None:
+        """One that is new or changed."""
+        self._emissions[emission.id] = emission
+
+    def over(self, over: Over) -> None:
+        """One that is new or changed."""
+        self._overs[over.id] = over
+        if over.stop_s is not None and over.stop_s - over.start_s >= SHORT_S:
+            self._due_s = over.stop_s + ZONE_S
+
+    def told(self, now_s: float) -> Working | None:
+        """How he works, if there is news."""
+        if self._due_s is None or now_s < self._due_s + SETTLES_S:
+            return None
+        self._due_s = None
+        self._forget(now_s - KEPT_S)
+        overs = sorted(self._overs.values(), key=lambda over: over.start_s)
+        emissions = list(self._emissions.values())
+        counted = responses(overs, emissions, self._dx_hz, self._mode)
+        if counted.overs < LEAST:
+            return None
+        edges = window_hz(overs, emissions, self._dx_hz, self._mode)
+        low_hz, high_hz = edges if edges is not None else (None, None)
+        return Working(now_s, split_probability(counted), self._mode, counted.overs, low_hz, high_hz)
+
+    def _forget(self, before_s: float) -> None:
+        self._overs = {k: o for k, o in self._overs.items() if o.start_s >= before_s}
+        self._emissions = {k: e for k, e in self._emissions.items() if e.start_s >= before_s}
+
+
+SETTLES_S = 0.6
+"""An emission is known to be one so long after it began."""
