@@ -30,6 +30,7 @@ from scipy import fft
 from scipy.signal import firwin
 
 from hearmark.ear import search
+from hearmark.ear.counsel import STAY
 from hearmark.engine import Engine, EngineConfig
 from hearmark.events import Advice, Answer, Dial, Event, Mode, Over
 from hearmark.simulate import people, receiver, render, scenario, scoring, speech
@@ -43,6 +44,8 @@ BLOCK_S = 0.05
 HAND_S = (0.15, 0.3)
 SLICE_HZ = {"cw": (-250.0, 250.0), "usb": (-1_000.0, 1_000.0), "lsb": (-1_000.0, 1_000.0)}
 """Carriers heard, from the dial's reading."""
+STAY_S = 0.8
+READY = "once he stops, listen at"
 
 
 class Tape:
@@ -99,6 +102,8 @@ class Hand:
         self.session, self.by = session, by
         self.rng = random.Random(session.scenario.seed)
         self.orders: list[tuple[float, float]] = []
+        self._stops = sorted(sent.stop_s for sent in session.transmissions if sent.station == 0)
+        self._stays_s = -1.0
         self._over: int | None = None
         self._peeking = False
         self._known = list(self._replies()) if by == "known" else []
@@ -116,13 +121,18 @@ class Hand:
         for event in events:
             if self.by == "known":
                 continue
-            if isinstance(event, Over) and event.stop_s is None and self._peeking:
+            if isinstance(event, Over) and event.stop_s is None and self._peeking and event.id != self._over:
                 self._back(now_s)
             if isinstance(event, Answer) and self._peeking and event.confidence >= 0.5:
                 # marked: stay to the end of the reply, then back; the orders in hand are dropped, but for the way back
                 self.orders = self.orders[-1:]
-            if isinstance(event, Advice) and event.cue == "listen" and "listen at" in event.why:
-                self._goes(engine, now_s)
+            if isinstance(event, Advice) and event.why == STAY and self._peeking and event.time_s > self._stays_s:
+                # whether that is a report takes a second to hear; then on, if it was none
+                self._stays_s = event.time_s + STAY_S
+                self.orders = [(t + STAY_S, f) for t, f in self.orders[:-1]] + self.orders[-1:]
+                self.orders = [order for order in self.orders if order[0] <= self.orders[-1][0]]
+            if isinstance(event, Advice) and "listen at" in event.why:
+                self._goes(engine, now_s, READY in event.why)
         if self.by == "known":
             sc = self.session.scenario
             while self._known and self._known[0][0] - 0.3 <= now_s:
@@ -133,8 +143,8 @@ class Hand:
                 away_s = max(now_s, start_s - 0.3) + self._moves_s()
                 self.orders = [(away_s, contact.frequency_hz + beside_hz), (stop_s + self._moves_s(), dx_hz)]
 
-    def _goes(self, engine: Engine, now_s: float) -> None:
-        """The page says where to peek: once an over."""
+    def _goes(self, engine: Engine, now_s: float, ready: bool) -> None:
+        """The page says where to peek: once an over. `ready`: he still sends; his end is heard by ear."""
         sc = self.session.scenario
         chain = engine._chain
         peeks = chain._counsel.peeks if chain is not None else None
@@ -143,10 +153,16 @@ class Hand:
         self._over = peeks._over
         over = chain._exchange.last_over
         stopped_s = now_s if over is None or over.stop_s is None else over.stop_s
+        begins_s = now_s + 0.1
+        if ready:
+            stopped_s = next((stop_s for stop_s in self._stops if stop_s > now_s - 0.3), now_s)
+            begins_s = max(stopped_s, begins_s)
         found = peeks._plan
         if self.by == "sweep":
-            found = search.sweep(sc.window_low_hz, sc.window_high_hz, sc.dx_hz, found.receiver, search.REPLY[sc.mode])
-        at_s, here_hz = now_s + 0.1, sc.dx_hz
+            found = search.sweep(
+                sc.window_low_hz, sc.window_high_hz, sc.dx_hz, found.receiver, search.REPLY[sc.mode], found.back_s
+            )
+        at_s, here_hz = begins_s, sc.dx_hz
         for peek in found.peeks:
             if peek.frequency_hz != here_hz:
                 at_s += self._moves_s()

@@ -7,7 +7,7 @@ below the DX). Not split: pile-ups on his own frequency, and ordinary contacts o
 beside them. Split or not counts 3.5 s after his third true over (what is told within the turn that follows it), and at
 the end. A window is compared with the true one: the share that both have of what either has.
 
-Weights in `pileup/working.py` are from seeds 1 to 40; seeds from 50000 on were not used while developing.
+The weights in `pileup/working.py` were fitted on seeds 1 to 16; seeds from 50000 on were not used while developing.
 """
 
 from __future__ import annotations

@@ -29,6 +29,7 @@ from hearmark.events import (
     Row,
     Turn,
 )  # fmt: skip
+from hearmark.pileup.arrival import Arrival
 from hearmark.pileup.chains import Chains
 from hearmark.pileup.copying import Copying
 from hearmark.pileup.exchange import Exchange
@@ -193,11 +194,16 @@ class _Chain:
         self._strength = Strength(grid.frequency_hz, mode)
         exchange = Exchange if mode == "cw" else VoiceExchange
         self._exchange = exchange(self._finder.frequency_hz, dx_hz, mode)
+        self._arrival: Arrival | None = None
+        if first.audio and mode == "cw":
+            self._arrival = Arrival(self._finder.frequency_hz, self._exchange.memory)
         self._counsel = Counsel(self.plan, self._finder.frequency_hz, first.audio, config.own_call)
         self._responders = None if first.audio else Responders(dx_hz, mode)
         self._batches = 0
         self._now_s = first.start_s
         self._resting = False
+        self._filter_at_hz: float | None = None
+        """Where the dial stood when the filter was last measured."""
 
     def block(self, block: Block) -> Iterator[Event]:
         """Samples in."""
@@ -208,8 +214,15 @@ class _Chain:
         self._resting = False
         if self._counsel.peeks is not None:
             self._counsel.peeks.dial(block.center_hz, block.start_s, block.stop_s)
+        if self._arrival is not None:
+            self._arrival.dial(block.center_hz, block.start_s)
         for batch in self._band.feed(block):
             yield from self._batch(batch)
+        if self._counsel.peeks is not None and isinstance(self._band, Slices) and block.center_hz != self._filter_at_hz:
+            passes_hz = self._band.passes_hz
+            if passes_hz is not None:
+                self._filter_at_hz = block.center_hz
+                self._counsel.peeks.passes(*passes_hz)
 
     def _moved(self, block: Block) -> bool:
         """The receiver's centre or rate is another one from here on: does it still cover the same bins?"""
@@ -283,6 +296,10 @@ class _Chain:
                 yield self._chains.told(replace(voice, snr_db=self._snr_db(voice)))
         events = self._exchange.feed(look, begin_s, now_s)
         yield from self._digest(events, now_s)
+        if self._arrival is not None:
+            yield from self._marked(self._arrival.confirmed(now_s), now_s)
+            made = self._exchange.marked
+            self._counsel.doubted = made is not None and self._arrival.doubts(made.id)
         if self._tracker is not None:
             frames = Frames(self._grid, self._batches * BATCH_FRAMES, first_s, batch.power)
             for emission in self._tracker.feed(frames, batch.floor):
@@ -322,9 +339,7 @@ class _Chain:
     def _digest(self, events: list[Over | Turn | Answer], now_s: float) -> Iterator[Event]:
         for event in events:
             if isinstance(event, Answer):
-                snr_db = self._strength.snr_db(event.frequency_hz, event.start_s, event.stop_s)
-                yield event if snr_db is None else replace(event, snr_db=snr_db)
-                yield from self._counsel.marked(event, now_s)
+                yield from self._marked([event if self._arrival is None else self._arrival.judged(event)], now_s)
                 continue
             if event.stop_s is not None and isinstance(event, Over):
                 if self._mode == "cw":
@@ -341,3 +356,9 @@ class _Chain:
                 else:
                     self._chains.over_ends(event.stop_s)
                     yield from self._counsel.over_ends(event)
+
+    def _marked(self, answers: list[Answer], now_s: float) -> Iterator[Event]:
+        for answer in answers:
+            snr_db = self._strength.snr_db(answer.frequency_hz, answer.start_s, answer.stop_s)
+            yield answer if snr_db is None else replace(answer, snr_db=snr_db)
+            yield from self._counsel.marked(answer, now_s)

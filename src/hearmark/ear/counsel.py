@@ -51,6 +51,9 @@ CROWD_S = 4.0
 """Memory of where callers send."""
 KIND_SURE = 0.6
 """Least probability that an over was to one, or to all, to conclude from it that a contact began or ended."""
+READY, READY_S = 0.8, 0.4
+"""Probability that the running over answers somebody, and how long it must hold, for the order of peeks to be told."""
+STAY = "somebody was sending there when you came: stay until you know whether he gives a report"
 EARLY_S = 1.5
 """A mark belongs to a contact from so long before the over that began it."""
 SIMPLEX, SPLIT_AGAIN = 0.05, 0.3
@@ -89,6 +92,11 @@ class Counsel:
         self._stale, self._turn_over = True, False
         self._talking, self._talkers = 0, 0.0
         self._open_s = 0.0
+        self._ready: int | None = None
+        self._sure_steps = 0
+        """The over to whose end the hand was made ready."""
+        self.doubted = False
+        """The mark in the making was there when the dial came, and nothing makes it a reply so far."""
         self.simplex = False
         """He works on his own frequency, although the plan is split."""
 
@@ -197,7 +205,7 @@ class Counsel:
             return
         if cued.cue == "call" or self._asks(cued, moment):
             cued = self._careful(exchange, cued, moment)
-        cued = self._peeking(exchange, cued, now_s)
+        cued = self._peeking(exchange, cued, moment)
         now = advising.advice(now_s, self._place, cued)
         if self.simplex and cued.cue in ("call", "move"):
             now = Advice(now_s, "listen", None, None, GONE_SIMPLEX)
@@ -223,14 +231,30 @@ class Counsel:
             return cueing.Cued("wait", "is he done?", open_)
         return cued
 
-    def _peeking(self, exchange: Exchange, cued: cueing.Cued, now_s: float) -> cueing.Cued:
-        """With one receiver whose dial can be moved: where to listen while another is being answered."""
-        over = exchange.over or exchange.last_over
-        if self.peeks is None or not self.peeks.movable or over is None or cued.cue != "listen":
+    def _peeking(self, exchange: Exchange, cued: cueing.Cued, moment: cueing.Moment) -> cueing.Cued:
+        """With one receiver whose dial can be moved: where to listen while another is being answered.
+
+        Told while he still answers, so that the hand is ready when he stops: every tenth of the reply counts.
+        """
+        if self.peeks is None or not self.peeks.movable:
             return cued
-        if self._machine.state != "answering" or exchange.marked is not None:
+        if exchange.marked is not None:
+            stay = self.doubted and cued.cue == "listen"
+            return cueing.Cued("listen", STAY, cued.probability) if stay else cued
+        running, over = exchange.over, exchange.last_over
+        if running is not None:
+            sure = cued.cue == "wait" and moment.answered_probability > READY
+            self._sure_steps = self._sure_steps + 1 if sure else 0
+            if self._sure_steps * _STEP_S > READY_S:
+                self._ready = running.id
+            if cued.cue != "wait" or self._ready != running.id:
+                return cued
+            said = self.peeks.planned(running.id, self._belief.ear(moment.time_s))
+            why = f"he answers another station: once he stops, {said}"
+            return cueing.Cued("wait", why, cued.probability) if said else cued
+        if over is None or over.kind != "answer" or cued.cue != "listen" or self._machine.state != "answering":
             return cued
-        said = self.peeks.planned(over.id, self._belief.ear(now_s))
+        said = self.peeks.planned(over.id, self._belief.ear(moment.time_s))
         return cueing.Cued("listen", f"another station is being answered: {said}", cued.probability) if said else cued
 
     def _waits_for_crowd(self, since_over_s: float) -> bool:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from hearmark.ear import search
@@ -15,6 +17,14 @@ MOST_SAID = 4
 """So many peeks can be kept in mind."""
 LEAST_GAIN = 0.01
 """A peek that is less likely to find him is not worth the telling."""
+DWELL_S = 0.45
+"""The engine marks a reply that the slice holds within a third to half a second."""
+BACK: dict[Mode, float] = {mode: reply.delay_s + reply.length_s for mode, reply in search.REPLY.items()}
+"""When to turn back, in seconds after he stopped: later he would begin unheard, and whom he then answers be unknown."""
+NARROW_HZ = 1_200.0
+"""A Morse filter up to so wide is a narrow one."""
+EDGE = 0.9
+"""Of a filter's width this share is heard well."""
 HEARS = 0.75
 """Chance of finding a reply on which the receiver stood for a second of it; common practice, no source."""
 SLICE_HZ = {"cw": (200.0, 1_200.0), "usb": (-1_000.0, 1_000.0), "lsb": (-1_000.0, 1_000.0)}
@@ -26,13 +36,23 @@ class Peeks:
 
     def __init__(self, mode: Mode, dx_hz: float) -> None:
         self._mode, self._dx_hz = mode, dx_hz
-        self._receivers = (search.NARROW, search.WIDE) if mode == "cw" else (search.VOICE,)
+        self._receivers = (search.NARROW, search.WIDE) if mode == "cw" else (replace(search.VOICE, dwell_s=DWELL_S),)
+        self._slice_hz = SLICE_HZ[mode]
         self.movable = False
         self._dial_hz: float | None = None
         self._stood: list[tuple[float, float, float]] = []
         """(dial, from, until), newest last."""
         self._over: int | None = None
         self._plan: Search | None = None
+
+    def passes(self, low_hz: float, high_hz: float) -> None:
+        """What the filter in use lets through, from the carrier that the dial stands for: plans are made for that."""
+        if self._mode != "cw":
+            return
+        self._slice_hz = (low_hz, high_hz)
+        usual = search.NARROW if high_hz - low_hz <= NARROW_HZ else search.WIDE
+        dwell_s = max(DWELL_S, usual.dwell_s)
+        self._receivers = (replace(usual, width_hz=EDGE * (high_hz - low_hz), dwell_s=dwell_s),)
 
     def dial(self, dial_hz: float, start_s: float, stop_s: float) -> None:
         """The receiver stood on `dial_hz` from `start_s` to `stop_s`."""
@@ -49,7 +69,7 @@ class Peeks:
         if over != self._over or self._plan is None:
             expected = search.REPLY[self._mode]
             self._over = over
-            self._plan = search.plan(ear, self._dx_hz, self._receivers, expected, most_nodes=NODES)
+            self._plan = search.plan(ear, self._dx_hz, self._receivers, expected, BACK[self._mode], NODES)
         return self._said(self._plan)
 
     def _said(self, plan: Search) -> str:
@@ -60,15 +80,14 @@ class Peeks:
             place = f"{(peek.frequency_hz - self._dx_hz) / 1_000.0:+.1f}"
             if not places or (places[-1] != place and peek.gain >= LEAST_GAIN):
                 places.append(place)
-        width = "" if self._mode != "cw" else " (narrow filter)" if plan.receiver is search.NARROW else " (wide filter)"
+        chosen = self._mode == "cw" and len(self._receivers) > 1
+        width = "" if not chosen else " (narrow filter)" if plan.receiver is search.NARROW else " (wide filter)"
         return f"listen at {', then '.join(places[:MOST_SAID])} kHz{width}, back by {plan.back_s:.1f} s"
 
     def unheard(self, belief: Belief, since_s: float, time_s: float, id: int) -> Belief:
         """He answered somebody between the two times and nothing was found: less likely where the receiver stood."""
         grid_hz = belief.frequency_hz
-        below_hz, above_hz = SLICE_HZ[self._mode]
-        if self._mode == "lsb":
-            below_hz, above_hz = -above_hz, -below_hz
+        below_hz, above_hz = self._slice_hz
         missed = np.ones(len(grid_hz))
         for dial_hz, start_s, stop_s in self._stood:
             heard_s = min(stop_s, time_s) - max(start_s, since_s)

@@ -2,8 +2,8 @@
 
 Nothing of it has to be announced. Who waits for a station begins when that station has stopped: within two seconds of
 the end of an over the window fills. What other stations beside him do has nothing to do with his overs, and in simplex
-the responses are on his own frequency. So the evidence is how many emissions elsewhere begin right after his overs, by
-themselves and beside the rate at which they begin while he sends. The weights are those of a logistic regression
+the responses are on his own frequency. So the evidence is on how many places, silent while he sent, somebody begins
+when he stops; a place where a contact of others goes on is not silent. The weights are those of a logistic regression
 (`bench/unannounced.py` says on which seeds, and what it is worth on others). In Morse a word that sends the callers
 away from his frequency counts as well.
 """
@@ -21,8 +21,10 @@ LEAD_S, ZONE_S = 0.35, 2.5
 """A response begins from so long before the end of an over to so long after it."""
 OWN_LEAD_S, OWN_CLEAR_S = 0.1, 0.4
 """Who begins on his own frequency from so long before he ends to so long before he begins again is not he."""
-BODY_S = 0.3
-"""What begins so long after the start of an over, and before the zone, began while he sent."""
+BODY_S, CLEARS_S = 0.3, 1.3
+"""Callers go on for the first third of a short over, or so long into a long one, before they notice that he sends."""
+PLACE_HZ = {"cw": 40.0, "voice": 250.0}
+"""Nearer to each other they are on one place."""
 PAUSE_S = 0.5
 """Overs with a shorter pause between them are one."""
 SHORT_S = 0.3
@@ -34,9 +36,8 @@ MOST = 5
 """More responses to one over say no more."""
 LEAST = 2
 """After one over nothing is said yet."""
-WEIGHTS = (2.6, 2.4, 0.2, 0.3, -1.0)
-"""Constant; responses a second, and by how much they are more than the beginnings a second while he sends (both
-logarithms); share of overs with a response, and with one on his own frequency."""
+WEIGHTS = (1.65, 2.8, 0.15, -1.0)
+"""Constant; logarithm of the responses an over; share of overs with a response, and with one on his own frequency."""
 SAID = 2.5
 """Added where he was read to send callers elsewhere (common practice, no source; the reader may err)."""
 _AWAY = re.compile(r"(?:^| )(?:UP|DWN|DOWN|QSX)(?= |$|\d)")
@@ -51,16 +52,13 @@ KEPT_S = 240.0
 
 @dataclass(frozen=True, slots=True)
 class Responses:
-    """What was counted around his newest overs. Times in seconds."""
+    """What was counted around his newest overs."""
 
     overs: int
-    responded: int
-    """Overs with at least one response."""
     responses: int
-    listened_s: float
-    meanwhile: int
-    """Emissions elsewhere that began while he sent."""
-    sent_s: float
+    """Places elsewhere, silent through an over, where somebody began when it ended; at most `MOST` an over."""
+    responded: int
+    """Overs with at least one of them."""
     on_his_own: int = 0
     """Overs after which somebody else began on his own frequency; seen in Morse alone."""
     sent_away: bool = False
@@ -68,36 +66,37 @@ class Responses:
 
 def responses(overs: Sequence[Over], emissions: Sequence[Emission], dx_hz: float, mode: Mode) -> Responses:
     """Count around the newest of these overs, given in order; those that still go on do not count."""
+    kind = "cw" if mode == "cw" else "voice"
     others = elsewhere(emissions, dx_hz, mode)
-    starts = sorted(emission.start_s for emission in others)
     kept = {emission.id for emission in others}
     own_starts = [e.start_s for e in emissions if e.id not in kept and (e.stop_s is None or e.stop_s > e.start_s)]
     spans = _spans(overs)[-NEWEST:]
-    responded = total = meanwhile = on_his_own = 0
-    listened_s = sent_s = 0.0
+    total = responded = on_his_own = 0
     for index, (start_s, stop_s) in enumerate(spans):
         following_s = spans[index + 1][0] if index + 1 < len(spans) else math.inf
         until_s = min(stop_s + ZONE_S, following_s)
-        count = sum(stop_s - LEAD_S <= at_s < until_s for at_s in starts)
+        settled_s = start_s + min(CLEARS_S, BODY_S + (stop_s - start_s) / 3.0)
+        taken = [e.frequency_hz for e in others if _sends(e, settled_s, stop_s - LEAD_S)]
+        count = 0
+        for one in others:
+            fresh = stop_s - LEAD_S <= one.start_s < until_s
+            if fresh and all(abs(one.frequency_hz - place_hz) > PLACE_HZ[kind] for place_hz in taken):
+                taken.append(one.frequency_hz)
+                count += 1
+        total += min(count, MOST)
         responded += count > 0
         on_his_own += any(stop_s - OWN_LEAD_S <= at_s < min(until_s, following_s - OWN_CLEAR_S) for at_s in own_starts)
-        total += min(count, MOST)
-        listened_s += until_s - stop_s + LEAD_S
-        from_s, body_s = start_s + BODY_S, stop_s - LEAD_S
-        if body_s > from_s:
-            meanwhile += min(MOST, sum(from_s <= at_s < body_s for at_s in starts))
-            sent_s += body_s - from_s
     since_s = spans[0][0] if spans else math.inf
     away = any(_sends_away(over) for over in overs if over.start_s >= since_s - 0.1)
-    return Responses(len(spans), responded, total, listened_s, meanwhile, sent_s, on_his_own, away)
+    return Responses(len(spans), total, responded, on_his_own, away)
 
 
 def split_probability(counted: Responses) -> float:
     """Probability that he listens elsewhere than he sends."""
-    after = math.log((counted.responses + 0.5) / (counted.listened_s + 1.0))
-    meanwhile = math.log((counted.meanwhile + 0.5) / (counted.sent_s + 1.0))
-    share, own = ((count + 0.5) / (counted.overs + 1.0) for count in (counted.responded, counted.on_his_own))
-    odds = sum(w * x for w, x in zip(WEIGHTS, (1.0, after, after - meanwhile, share, own), strict=True))
+    each, share, own = (
+        (count + 0.5) / (counted.overs + 1.0) for count in (counted.responses, counted.responded, counted.on_his_own)
+    )
+    odds = sum(w * x for w, x in zip(WEIGHTS, (1.0, math.log(each), share, own), strict=True))
     return 1.0 / (1.0 + math.exp(-max(-30.0, min(30.0, odds + SAID * counted.sent_away))))
 
 
@@ -127,6 +126,11 @@ def elsewhere(emissions: Sequence[Emission], dx_hz: float, mode: Mode) -> list[E
         for one in emissions
         if abs(one.frequency_hz - dx_hz) > guard_hz and (one.stop_s is None or one.stop_s > one.start_s)
     ]
+
+
+def _sends(emission: Emission, from_s: float, until_s: float) -> bool:
+    """Does it go on, or begin, between the two times?"""
+    return emission.start_s < until_s and (emission.stop_s is None or emission.stop_s > from_s)
 
 
 def _spans(overs: Sequence[Over]) -> list[tuple[float, float]]:

@@ -40,6 +40,14 @@ class Passband:
         self._edges = (0, grid.bins)
         self._floor: Floor | None = None
 
+    @property
+    def edges_hz(self) -> tuple[float, float] | None:
+        """Lowest and highest frequency that passes; None before enough was heard to say so."""
+        if self._seen < _FIRST_FRAMES or self._floor is None:
+            return None
+        first, stop = self._edges
+        return self._grid.low_hz + first * self._grid.step_hz, self._grid.low_hz + (stop - 1) * self._grid.step_hz
+
     def feed(self, power: PowerArray) -> tuple[int, PowerArray]:
         """The newest frames over their noise."""
         self._recent = np.concatenate([self._recent, power])[-_KEPT_FRAMES:]

@@ -54,6 +54,14 @@ class Slices:
         """Audio at the same rate, wherever the dial stands."""
         return block.audio and block.sample_rate_hz == self._rate_hz
 
+    @property
+    def passes_hz(self) -> tuple[float, float] | None:
+        """What the filter lets through, from the carrier that the dial stands for; None before that is known."""
+        edges_hz = self._passband.edges_hz if self._passband is not None else None
+        if edges_hz is None or self._center_hz is None:
+            return None
+        return edges_hz[0] - self._center_hz, edges_hz[1] - self._center_hz
+
     def rest(self) -> None:
         """Samples are missing from here on, until the next block."""
         self._pending, self._raw = self._pending[:0], self._raw[:0]
