@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from matplotlib.image import imread
 
-from hearmark.events import Advice, Answer, Ear, Event, Gap, Levels, Over, Turn
+from hearmark.events import Advice, Answer, Ear, Event, Gap, Levels, Over, Turn, Working
 from hearmark.picture import ladder_png
 from hearmark.report import Recording, document, readable, to_json
 
@@ -97,3 +97,15 @@ def test_picture_is_an_image_and_shows_its_marks() -> None:
 
 def test_picture_of_nothing() -> None:
     assert ladder_png([], DX_HZ, "cw").startswith(b"\x89PNG")
+
+
+def test_how_he_works_is_told_where_it_is_known() -> None:
+    told = [Working(20.0, 0.9, "usb", 3, 18_148_600.0, 18_153_300.0), Working(40.0, 0.968, "usb", 6)]
+    content = json.loads(to_json(document([*EVENTS, *told], RECORDING, DX_HZ, "usb")))
+    assert content["dx"]["works"] == {"split": 0.968, "overs": 6, "window_hz": [18_148_600.0, 18_153_300.0]}
+    assert "Works split: 97 %, up 5.1 to 9.8 kHz, voice, upper sideband" in readable(content)
+    simplex = document([*EVENTS, *told, Working(60.0, 0.0004, "usb", 6)], RECORDING, DX_HZ, "usb")
+    assert simplex["dx"]["works"]["window_hz"] is None
+    assert "Works simplex: 99 %, voice" in readable(simplex)
+    down = document([*EVENTS, Working(40.0, 0.9, "usb", 6, DX_HZ - 7_000.0, DX_HZ - 5_000.0)], RECORDING, DX_HZ, "usb")
+    assert "down 5.0 to 7.0 kHz" in readable(down)

@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from hearmark.ear.counsel import Counsel
-from hearmark.events import Answer, Ear, Event, Over, Plan
+from hearmark.events import Advice, Answer, Ear, Event, Over, Plan, Working
+from hearmark.pileup.exchange import Exchange
 
 DX, LOW, HIGH = 14_023_000.0, 14_025_000.0, 14_029_000.0
 PLAN = Plan(DX, LOW, HIGH, "cw")
@@ -67,3 +68,28 @@ def test_one_receiver_where_it_stood_in_vain_is_less_likely(dial_hz: float) -> N
         assert density[heard].mean() < 0.97 * density[inside & ~heard].mean()
     else:
         assert density[inside].std() < 0.05 * density[inside].mean()
+
+
+def test_who_has_gone_simplex_gets_no_call_in_the_window() -> None:
+    counsel, exchange = Counsel(PLAN, STREAMS), Exchange(STREAMS, DX, "cw")
+
+    def last() -> Advice:
+        return list(counsel.closing(exchange, STREAMS, 60.0))[-1]
+
+    counsel.works(Working(40.0, 0.97, "cw", 6))
+    assert last().transmit_hz is not None
+    counsel.works(Working(50.0, 0.02, "cw", 2))
+    assert last().transmit_hz is not None, "two overs are too few"
+    counsel.works(Working(60.0, 0.02, "cw", 6))
+    assert last().transmit_hz is None
+    assert "simplex" in last().why
+    counsel.works(Working(70.0, 0.2, "cw", 6))
+    assert counsel.simplex, "not back for a little doubt"
+    counsel.works(Working(80.0, 0.6, "cw", 6))
+    assert last().transmit_hz is not None
+
+
+def test_a_plan_that_is_simplex_needs_no_telling() -> None:
+    counsel = Counsel(Plan(DX, DX, DX, "cw", kind="simplex"), STREAMS)
+    counsel.works(Working(60.0, 0.01, "cw", 6))
+    assert not counsel.simplex

@@ -55,3 +55,34 @@ def test_silence_makes_the_slice_less_likely(mode: Mode, dial_hz: float) -> None
     elsewhere.dial(DX - 20_000.0, 160.0, 168.0)
     nothing = elsewhere.unheard(before, 160.2, 168.0, -5)
     assert np.allclose(nothing.density_per_hz(), plain.density_per_hz(), rtol=0.02)
+
+
+def test_a_plan_is_made_for_the_filter_in_use() -> None:
+    wide, narrow = Peeks("cw", DX), Peeks("cw", DX)
+    narrow.passes(350.0, 850.0)
+    wide.passes(300.0, 2_700.0)
+    ear = settled().ear(160.0)
+    said = [peeks.planned(1, ear) for peeks in (narrow, wide)]
+    assert all("filter" not in words for words in said), "there is no other to choose"
+    moves = [words.count("+") for words in said]
+    assert moves[0] >= moves[1] >= 1
+
+
+def test_it_is_back_before_he_usually_begins_again() -> None:
+    peeks = Peeks("cw", DX)
+    peeks.passes(350.0, 850.0)
+    back_s = float(peeks.planned(1, settled().ear(160.0)).split("back by ")[1].split(" s")[0])
+    assert 2.0 <= back_s <= 2.8
+
+
+def test_silence_counts_for_what_the_filter_passes_alone() -> None:
+    before = settled()
+    there = np.abs(before.frequency_hz - (LOW + 2_200.0)) < 100.0
+    step_hz = before.frequency_hz[1] - before.frequency_hz[0]
+    told = []
+    for low_hz, high_hz in ((350.0, 850.0), (1_350.0, 1_850.0)):
+        peeks = Peeks("cw", DX)
+        peeks.passes(low_hz, high_hz)
+        peeks.dial(LOW + 1_600.0, 160.0, 163.0)
+        told.append(float(peeks.unheard(before, 160.2, 168.0, -5).density_per_hz()[there].sum() * step_hz))
+    assert told[0] != pytest.approx(told[1], abs=0.01)

@@ -36,9 +36,11 @@ MOST = 5
 """More responses to one over say no more."""
 LEAST = 2
 """After one over nothing is said yet."""
-WEIGHTS = (1.65, 2.8, 0.15, -1.0)
-"""Constant; logarithm of the responses an over; share of overs with a response, and with one on his own frequency."""
-SAID = 2.5
+MOST_PLACES = 6
+WEIGHTS = (-3.1, 0.85, 1.75, -1.0)
+"""Constant; logarithm of the responses an over; different places they were on; share of overs with one on his own
+frequency."""
+SAID = 4.5
 """Added where he was read to send callers elsewhere (common practice, no source; the reader may err)."""
 _AWAY = re.compile(r"(?:^| )(?:UP|DWN|DOWN|QSX)(?= |$|\d)")
 SURE = 0.8
@@ -57,8 +59,8 @@ class Responses:
     overs: int
     responses: int
     """Places elsewhere, silent through an over, where somebody began when it ended; at most `MOST` an over."""
-    responded: int
-    """Overs with at least one of them."""
+    places: int
+    """How many different places those were."""
     on_his_own: int = 0
     """Overs after which somebody else began on his own frequency; seen in Morse alone."""
     sent_away: bool = False
@@ -71,7 +73,8 @@ def responses(overs: Sequence[Over], emissions: Sequence[Emission], dx_hz: float
     kept = {emission.id for emission in others}
     own_starts = [e.start_s for e in emissions if e.id not in kept and (e.stop_s is None or e.stop_s > e.start_s)]
     spans = _spans(overs)[-NEWEST:]
-    total = responded = on_his_own = 0
+    total = on_his_own = 0
+    found: list[float] = []
     for index, (start_s, stop_s) in enumerate(spans):
         following_s = spans[index + 1][0] if index + 1 < len(spans) else math.inf
         until_s = min(stop_s + ZONE_S, following_s)
@@ -82,21 +85,20 @@ def responses(overs: Sequence[Over], emissions: Sequence[Emission], dx_hz: float
             fresh = stop_s - LEAD_S <= one.start_s < until_s
             if fresh and all(abs(one.frequency_hz - place_hz) > PLACE_HZ[kind] for place_hz in taken):
                 taken.append(one.frequency_hz)
+                found.append(one.frequency_hz)
                 count += 1
         total += min(count, MOST)
-        responded += count > 0
         on_his_own += any(stop_s - OWN_LEAD_S <= at_s < min(until_s, following_s - OWN_CLEAR_S) for at_s in own_starts)
     since_s = spans[0][0] if spans else math.inf
     away = any(_sends_away(over) for over in overs if over.start_s >= since_s - 0.1)
-    return Responses(len(spans), total, responded, on_his_own, away)
+    return Responses(len(spans), total, len(_apart(found, PLACE_HZ[kind])), on_his_own, away)
 
 
 def split_probability(counted: Responses) -> float:
     """Probability that he listens elsewhere than he sends."""
-    each, share, own = (
-        (count + 0.5) / (counted.overs + 1.0) for count in (counted.responses, counted.responded, counted.on_his_own)
-    )
-    odds = sum(w * x for w, x in zip(WEIGHTS, (1.0, math.log(each), share, own), strict=True))
+    each, own = ((count + 0.5) / (counted.overs + 1.0) for count in (counted.responses, counted.on_his_own))
+    evidence = (1.0, math.log(each), min(counted.places, MOST_PLACES), own)
+    odds = sum(weight * told for weight, told in zip(WEIGHTS, evidence, strict=True))
     return 1.0 / (1.0 + math.exp(-max(-30.0, min(30.0, odds + SAID * counted.sent_away))))
 
 
@@ -105,12 +107,12 @@ def window_hz(
 ) -> tuple[float, float] | None:
     """Edges of where those call who respond to him, one vote a caller; None while they are too few."""
     spans = _spans(overs)
-    near_hz = SAME_HZ["cw" if mode == "cw" else "voice"]
-    places: list[float] = []
-    for emission in sorted(elsewhere(emissions, dx_hz, mode), key=lambda one: one.frequency_hz):
-        answers = any(stop_s - LEAD_S <= emission.start_s < stop_s + ZONE_S for _, stop_s in spans)
-        if answers and (not places or emission.frequency_hz - places[-1] > near_hz):
-            places.append(emission.frequency_hz)
+    heard = [
+        one.frequency_hz
+        for one in elsewhere(emissions, dx_hz, mode)
+        if any(stop_s - LEAD_S <= one.start_s < stop_s + ZONE_S for _, stop_s in spans)
+    ]
+    places = _apart(heard, SAME_HZ["cw" if mode == "cw" else "voice"])
     side = [place for place in places if (place > dx_hz) == (sum(p > dx_hz for p in places) * 2 >= len(places))]
     if len(side) < CALLERS:
         return None
@@ -126,6 +128,15 @@ def elsewhere(emissions: Sequence[Emission], dx_hz: float, mode: Mode) -> list[E
         for one in emissions
         if abs(one.frequency_hz - dx_hz) > guard_hz and (one.stop_s is None or one.stop_s > one.start_s)
     ]
+
+
+def _apart(frequency_hz: Sequence[float], near_hz: float) -> list[float]:
+    """Those of them, ascending, that lie further than this from the one before."""
+    kept: list[float] = []
+    for place_hz in sorted(frequency_hz):
+        if not kept or place_hz - kept[-1] > near_hz:
+            kept.append(place_hz)
+    return kept
 
 
 def _sends(emission: Emission, from_s: float, until_s: float) -> bool:

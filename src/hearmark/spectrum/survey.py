@@ -19,7 +19,7 @@ _LOUD, _BUSY = np.float32(15.0), np.float32(8.0)
 _BESIDE = np.r_[_OWN_BINS - 24 : _OWN_BINS - 4, _OWN_BINS + 5 : _OWN_BINS + 25]
 _BESIDE_SHARE, _APART = 0.7, np.float32(4.0)
 """A carrier stands out of most of the bins within 0.4 kHz; the harmonics of a voice that reaches to here fill them."""
-_KEYED_SHARE, _TALK_SHARE = 0.1, 0.005
+_KEYED_SHARE, _SOME_SHARE, _TALK_SHARE = 0.1, 0.03, 0.005
 CUSTOM_HZ = 10e6
 """Lower sideband below, upper above (common practice, no source)."""
 _TALKING = 0.03
@@ -54,7 +54,8 @@ class Survey:
     @property
     def _is_keyed(self) -> bool:
         """Was a carrier where the DX is? No voice puts one on its suppressed carrier; one beside him has many lines."""
-        return self._keyed > _KEYED_SHARE * self._frames
+        alone = self._keyed > 2.0 * max(self._above, self._below)  # he may have begun late
+        return self._keyed > (_SOME_SHARE if alone else _KEYED_SHARE) * self._frames
 
     @property
     def _talks(self) -> bool:
