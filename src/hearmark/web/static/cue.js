@@ -121,16 +121,16 @@ function staleWhy(model) {
   return model.link === "open" ? "Nothing heard from the program yet." : "Connecting.";
 }
 
-/** How he works, as his newest overs tell, announced or not: ", works split: 97 %, up 1.2 to 6.8 kHz". @param {Model} model */
+/** How he works, as his newest overs tell, announced or not: ", split 97 %, up 1.2 to 6.8 kHz". @param {Model} model */
 export function works(model) {
   const told = model.working;
   if (!told) return "";
-  if (told.split < 0.5) return `, works simplex: ${sure(1 - told.split)}`;
+  if (told.split < 0.5) return `, simplex ${sure(1 - told.split)}`;
   const { low_hz: low, high_hz: high } = told;
-  if (low === null || high === null) return `, works split: ${sure(told.split)}`;
+  if (low === null || high === null) return `, split ${sure(told.split)}`;
   const [near, far] = [Math.abs(low - model.dxHz), Math.abs(high - model.dxHz)].sort((a, b) => a - b);
   const khz = `${(near / 1000).toFixed(1)} to ${(far / 1000).toFixed(1)} kHz`;
-  return `, works split: ${sure(told.split)}, ${low >= model.dxHz ? "up" : "down"} ${khz}`;
+  return `, split ${sure(told.split)}, ${low >= model.dxHz ? "up" : "down"} ${khz}`;
 }
 
 /** @param {number} probability */
