@@ -1,9 +1,10 @@
 """One receiver, no I/Q: what the engine marks in mono audio while a hand moves the dial.
 
-    python bench/one_receiver.py [--mode cw|usb] [--level easy|hard] [--by plan,sweep,known] [--seeds N] [--first SEED]
+    python bench/one_receiver.py [--mode cw|usb] [--level easy|hard] [--by plan,sweep,known]
+        [--filter narrow|wide] [--seeds N] [--first SEED]
 
 The whole chain at signal level: a simulated pile-up is rendered as wideband I/Q, one receiver's slice of it (Morse
-500 Hz about 600 Hz, voice 300 to 2700 Hz) goes through a gain control into the engine as audio, and the dial is moved
+500 Hz about 600 Hz; voice, and Morse with a wide filter, 300 to 2700 Hz) goes through a gain control into the engine as audio, and the dial is moved
 while the engine listens: a hand needs 0.15 to 0.3 s for each move, and 0.1 s to see that the page has changed.
 
 plan   as the shipped advice says, peek by peek; back for the DX when it says so, or when the answer is marked
@@ -42,8 +43,10 @@ By = Literal["plan", "sweep", "known"]
 AUDIO_HZ = 8_000
 BLOCK_S = 0.05
 HAND_S = (0.15, 0.3)
-SLICE_HZ = {"cw": (-250.0, 250.0), "usb": (-1_000.0, 1_000.0), "lsb": (-1_000.0, 1_000.0)}
+Slice = Literal["narrow", "wide", "voice"]
+SLICE_HZ = {"narrow": (-250.0, 250.0), "wide": (-300.0, 2_100.0), "voice": (-1_000.0, 1_000.0)}
 """Carriers heard, from the dial's reading."""
+AUDIO_SLICE_HZ = {"narrow": (350.0, 850.0), "wide": (300.0, 2_700.0), "voice": (300.0, 2_700.0)}
 STAY_S = 0.8
 READY = "once he stops, listen at"
 
@@ -51,12 +54,12 @@ READY = "once he stops, listen at"
 class Tape:
     """The wideband I/Q of a session, and any slice of it."""
 
-    def __init__(self, session: Session) -> None:
+    def __init__(self, session: Session, slice_: Slice) -> None:
         sc = session.scenario
         self.mode, self.centre_hz = sc.mode, centre_of(session)
         self.seconds = sc.duration_s
         self._wide = render.Renderer(session, RATE, self.centre_hz).samples(0, round(sc.duration_s * RATE))
-        low_hz, high_hz = (350.0, 850.0) if sc.mode == "cw" else (300.0, 2_700.0)
+        low_hz, high_hz = AUDIO_SLICE_HZ[slice_]
         taps = firwin(961, (high_hz - low_hz) / 2, fs=RATE)
         middle_hz = (low_hz + high_hz) / 2 * (-1.0 if sc.mode == "lsb" else 1.0)
         self._turn = np.exp(2j * np.pi * middle_hz / RATE * (np.arange(len(taps)) - len(taps) // 2))
@@ -98,8 +101,8 @@ class Receiver:
 class Hand:
     """Who moves the dial. `orders`: (time, dial) to come, in order."""
 
-    def __init__(self, session: Session, by: By) -> None:
-        self.session, self.by = session, by
+    def __init__(self, session: Session, by: By, slice_: Slice) -> None:
+        self.session, self.by, self.slice_hz = session, by, SLICE_HZ[slice_]
         self.rng = random.Random(session.scenario.seed)
         self.orders: list[tuple[float, float]] = []
         self._stops = sorted(sent.stop_s for sent in session.transmissions if sent.station == 0)
@@ -134,12 +137,11 @@ class Hand:
             if isinstance(event, Advice) and "listen at" in event.why:
                 self._goes(engine, now_s, READY in event.why)
         if self.by == "known":
-            sc = self.session.scenario
             while self._known and self._known[0][0] - 0.3 <= now_s:
                 start_s, stop_s = self._known.pop(0)
                 contact = next(c for c in self.session.contacts if (start_s, stop_s) in c.reports)
-                low_hz, high_hz = SLICE_HZ[sc.mode]
-                beside_hz = self.rng.uniform(-1.0, 1.0) * (high_hz - low_hz) / 3.0
+                low_hz, high_hz = self.slice_hz
+                beside_hz = self.rng.uniform(-1.0, 1.0) * (high_hz - low_hz) / 3.0 - (low_hz + high_hz) / 2.0
                 away_s = max(now_s, start_s - 0.3) + self._moves_s()
                 self.orders = [(away_s, contact.frequency_hz + beside_hz), (stop_s + self._moves_s(), dx_hz)]
 
@@ -166,7 +168,7 @@ class Hand:
         for peek in found.peeks:
             if peek.frequency_hz != here_hz:
                 at_s += self._moves_s()
-                self.orders.append((at_s, peek.frequency_hz))
+                self.orders.append((at_s, peek.frequency_hz + peeks.dial_offset_hz))
                 here_hz = peek.frequency_hz
             at_s = max(at_s, stopped_s + search.REPLY[sc.mode].delay_s) + found.receiver.dwell_s
         back_s = stopped_s + found.back_s
@@ -194,11 +196,11 @@ class Result:
     overs: tuple[int, int, int] = (0, 0, 0)
 
 
-def play(session: Session, by: By, heard_s: float) -> Result:
+def play(session: Session, by: By, heard_s: float, slice_: Slice) -> Result:
     """One pile-up through the engine, the dial in a hand."""
     sc = session.scenario
     engine = Engine(EngineConfig(sc.dx_hz, sc.mode, sc.window_low_hz, sc.window_high_hz))
-    radio, hand = Receiver(Tape(session), sc.dx_hz), Hand(session, by)
+    radio, hand = Receiver(Tape(session, slice_), sc.dx_hz), Hand(session, by, slice_)
     pitch_hz = receiver.PITCH_HZ if sc.mode == "cw" else 0.0
     dials = [Dial(0.0, sc.dx_hz)]
     track = DialTrack(dials, AUDIO_HZ, "lsb" if sc.mode == "lsb" else "usb", pitch_hz)
@@ -223,7 +225,7 @@ def play(session: Session, by: By, heard_s: float) -> Result:
         events += [e for e in fresh if isinstance(e, Answer | Over)]
     events += [e for e in engine.finish() if isinstance(e, Answer | Over)]
     trial = scoring.trial([e for e in events if isinstance(e, Answer)], session.contacts, sc.mode)
-    return Result(trial, _inside(session, dials, heard_s), tuple(dials), _overs(events, session))
+    return Result(trial, _inside(session, dials, heard_s, SLICE_HZ[slice_]), tuple(dials), _overs(events, session))
 
 
 def _overs(events: Sequence[Event], session: Session) -> tuple[int, int, int]:
@@ -232,10 +234,10 @@ def _overs(events: Sequence[Event], session: Session) -> tuple[int, int, int]:
     return over_figures(list(events), session)
 
 
-def _inside(session: Session, dials: Sequence[Dial], heard_s: float) -> tuple[int, ...]:
+def _inside(session: Session, dials: Sequence[Dial], heard_s: float, slice_hz: tuple[float, float]) -> tuple[int, ...]:
     """Indices of the completed contacts whose (first) reply fell in the slice for long enough."""
     sc = session.scenario
-    low_hz, high_hz = SLICE_HZ[sc.mode]
+    low_hz, high_hz = slice_hz
     stops = [dial.time_s for dial in dials[1:]] + [sc.duration_s]
     found = []
     for index, contact in enumerate(session.contacts):
@@ -252,10 +254,10 @@ def _inside(session: Session, dials: Sequence[Dial], heard_s: float) -> tuple[in
     return tuple(found)
 
 
-def run(job: tuple[str, Mode, int, By, float]) -> Result:
-    level, mode, seed, by, heard_s = job
+def run(job: tuple[str, Mode, int, By, float, Slice]) -> Result:
+    level, mode, seed, by, heard_s, slice_ = job
     session = people.play(scenario.preset(level, mode, seed), speech if mode != "cw" else None)  # type: ignore[arg-type]
-    return play(session, by, heard_s)
+    return play(session, by, heard_s, slice_)
 
 
 def show(title: str, results: Sequence[Result], precision: float) -> None:
@@ -291,6 +293,7 @@ def main() -> None:
     parser.add_argument("--mode", default="cw")
     parser.add_argument("--level", default="easy,hard")
     parser.add_argument("--by", default=",".join(get_args(By)))
+    parser.add_argument("--filter", choices=("narrow", "wide"), default="narrow", help="Of Morse.")
     parser.add_argument("--seeds", type=int, default=6)
     parser.add_argument("--first", type=int, default=50_000)
     parser.add_argument("--heard", type=float, default=0.8)
@@ -299,10 +302,11 @@ def main() -> None:
     for mode in o.mode.split(","):
         for level in o.level.split(","):
             for by in o.by.split(","):
-                jobs = [(level, mode, o.first + k, by, o.heard) for k in range(o.seeds)]
+                slice_ = o.filter if mode == "cw" else "voice"
+                jobs = [(level, mode, o.first + k, by, o.heard, slice_) for k in range(o.seeds)]
                 with ProcessPoolExecutor(o.jobs) as pool:
                     results = list(pool.map(run, jobs))
-                show(f"{mode} {level}, {by}", results, 0.9 if mode == "cw" else 0.85)
+                show(f"{mode} {level}, {slice_} slice, {by}", results, 0.9 if mode == "cw" else 0.85)
 
 
 if __name__ == "__main__":

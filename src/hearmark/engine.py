@@ -17,6 +17,7 @@ from hearmark.events import (
     Allowed,
     Answer,
     Block,
+    Dial,
     Emission,
     Event,
     Gap,
@@ -72,6 +73,7 @@ class Engine:
         self._waiting: list[Block] = []
         self._kept_notes: list[Event] = []
         self._keyed = False
+        self._receive_hz: float | None = None
         self._next_sample: int | None = None
 
     def feed(self, event: Event) -> list[Event]:
@@ -98,6 +100,10 @@ class Engine:
                 yield from self._deaf(event.time_s)
                 if self._chain is not None:
                     yield from self._chain.told(event)
+            case Dial():
+                self._receive_hz = event.receive_hz
+                if self._chain is not None:
+                    self._chain.receive_hz = event.receive_hz
             case Note() | RadioState() | Allowed() | Plan():
                 if self._chain is None:
                     self._kept_notes.append(event)
@@ -142,6 +148,7 @@ class Engine:
             c = replace(c, mode=mode, window_low_hz=low_hz, window_high_hz=high_hz)
             self.config = c
         self._chain = _Chain(c, first)
+        self._chain.receive_hz = self._receive_hz
         waiting, self._waiting, self._survey = self._waiting, [], None
         yield self._chain.plan
         yield self._chain.ear(first.start_s)
@@ -202,6 +209,8 @@ class _Chain:
         self._batches = 0
         self._now_s = first.start_s
         self._resting = False
+        self.receive_hz: float | None = None
+        """What the dial of one receiver shows."""
         self._filter_at_hz: float | None = None
         """Where the dial stood when the filter was last measured."""
 
@@ -222,7 +231,8 @@ class _Chain:
             passes_hz = self._band.passes_hz
             if passes_hz is not None:
                 self._filter_at_hz = block.center_hz
-                self._counsel.peeks.passes(*passes_hz)
+                pitch_hz = None if self.receive_hz is None else abs(self.receive_hz - block.center_hz)
+                self._counsel.peeks.passes(*passes_hz, pitch_hz)
 
     def _moved(self, block: Block) -> bool:
         """The receiver's centre or rate is another one from here on: does it still cover the same bins?"""

@@ -86,3 +86,13 @@ def test_silence_counts_for_what_the_filter_passes_alone() -> None:
         peeks.dial(LOW + 1_600.0, 160.0, 163.0)
         told.append(float(peeks.unheard(before, 160.2, 168.0, -5).density_per_hz()[there].sum() * step_hz))
     assert told[0] != pytest.approx(told[1], abs=0.01)
+
+
+def test_what_is_told_is_what_the_dial_shows() -> None:
+    """A wide filter reaches further up than down from the carrier that the dial shows: its middle is not that carrier."""
+    plain, shifted = Peeks("cw", DX), Peeks("cw", DX)
+    plain.passes(300.0, 2_700.0)
+    shifted.passes(300.0, 2_700.0, 600.0)
+    ear = settled().ear(160.0)
+    first = [float(peeks.planned(1, ear).split("listen at ")[1].split()[0].strip(",")) for peeks in (plain, shifted)]
+    assert first[1] - first[0] == pytest.approx(-0.9, abs=0.11)

@@ -38,6 +38,8 @@ class Peeks:
         self._mode, self._dx_hz = mode, dx_hz
         self._receivers = (search.NARROW, search.WIDE) if mode == "cw" else (replace(search.VOICE, dwell_s=DWELL_S),)
         self._slice_hz = SLICE_HZ[mode]
+        self.dial_offset_hz = 0.0
+        """What the dial shows when the middle of its slice lies on a frequency, from that frequency."""
         self.movable = False
         self._dial_hz: float | None = None
         self._stood: list[tuple[float, float, float]] = []
@@ -45,11 +47,13 @@ class Peeks:
         self._over: int | None = None
         self._plan: Search | None = None
 
-    def passes(self, low_hz: float, high_hz: float) -> None:
-        """What the filter in use lets through, from the carrier that the dial stands for: plans are made for that."""
+    def passes(self, low_hz: float, high_hz: float, pitch_hz: float | None = None) -> None:
+        """What the filter in use lets through, from the suppressed carrier: plans are made for that. `pitch_hz`: the
+        tone of a carrier that the dial shows; None: the middle of the filter."""
         if self._mode != "cw":
             return
         self._slice_hz = (low_hz, high_hz)
+        self.dial_offset_hz = 0.0 if pitch_hz is None else pitch_hz - 0.5 * (low_hz + high_hz)
         usual = search.NARROW if high_hz - low_hz <= NARROW_HZ else search.WIDE
         dwell_s = max(DWELL_S, usual.dwell_s)
         self._receivers = (replace(usual, width_hz=EDGE * (high_hz - low_hz), dwell_s=dwell_s),)
@@ -77,7 +81,7 @@ class Peeks:
             return ""
         places: list[str] = []
         for peek in plan.peeks:
-            place = f"{(peek.frequency_hz - self._dx_hz) / 1_000.0:+.1f}"
+            place = f"{(peek.frequency_hz + self.dial_offset_hz - self._dx_hz) / 1_000.0:+.1f}"
             if not places or (places[-1] != place and peek.gain >= LEAST_GAIN):
                 places.append(place)
         chosen = self._mode == "cw" and len(self._receivers) > 1
