@@ -4,8 +4,9 @@
         [--filter narrow|wide] [--seeds N] [--first SEED]
 
 The whole chain at signal level: a simulated pile-up is rendered as wideband I/Q, one receiver's slice of it (Morse
-500 Hz about 600 Hz; voice, and Morse with a wide filter, 300 to 2700 Hz) goes through a gain control into the engine as audio, and the dial is moved
-while the engine listens: a hand needs 0.15 to 0.3 s for each move, and 0.1 s to see that the page has changed.
+500 Hz about 600 Hz; voice, and Morse with a wide filter, 300 to 2700 Hz) goes through a gain control into the engine as
+audio, and the dial is moved while the engine listens: a hand needs 0.15 to 0.3 s for each move, and 0.1 s to see that
+the page has changed.
 
 plan   as the shipped advice says, peek by peek; back for the DX when it says so, or when the answer is marked
 sweep  slice by slice from the near edge, as often as there is time, back at the same time

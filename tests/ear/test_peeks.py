@@ -89,7 +89,7 @@ def test_silence_counts_for_what_the_filter_passes_alone() -> None:
 
 
 def test_what_is_told_is_what_the_dial_shows() -> None:
-    """A wide filter reaches further up than down from the carrier that the dial shows: its middle is not that carrier."""
+    """The middle of a wide filter is not the carrier that the dial shows."""
     plain, shifted = Peeks("cw", DX), Peeks("cw", DX)
     plain.passes(300.0, 2_700.0)
     shifted.passes(300.0, 2_700.0, 600.0)
