@@ -179,8 +179,20 @@ def test_where_the_last_one_was_answered_others_will_be() -> None:
 
 def test_places_of_ones_own_spread_over_where_he_may_listen() -> None:
     ear = ear_at((1_000.0, 0.6), (3_000.0, 0.4))
-    drawn = [recommend(ear, AROUND, own_place=own).transmit_hz for own in np.linspace(0.01, 0.99, 50)]
+    drawn = [recommend(ear, AROUND, own_place=own, spread=True).transmit_hz for own in np.linspace(0.01, 0.99, 50)]
     offsets = np.array([place for place in drawn if place is not None]) - LOW
     assert len(offsets) == 50
     assert 0.4 < np.mean(offsets < 2_000.0) < 0.75
     assert len(set(np.round(offsets / 50.0))) > 10
+
+
+def test_places_of_ones_own_are_as_good_as_the_best_where_nobody_follows() -> None:
+    ear = ear_at((1_000.0, 0.6), (3_000.0, 0.4))
+    best = recommend(ear, AROUND)
+    drawn = [recommend(ear, AROUND, own_place=own) for own in np.linspace(0.0, 1.0, 40)]
+    offsets = np.array([place.transmit_hz for place in drawn if place.transmit_hz is not None]) - LOW
+    assert len(offsets) == 40
+    assert len(set(offsets)) >= 3
+    assert np.all(np.abs(offsets - 1_000.0) < 400.0)
+    assert best.success_per_call is not None
+    assert min(place.success_per_call or 0.0 for place in drawn) >= 0.9 * best.success_per_call

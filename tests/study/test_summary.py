@@ -28,6 +28,7 @@ def made(seeds: int = 20) -> list[dict[str, Any]]:
             rows.append(record("tail-end", habit, seed, minutes * spread * (2.0 if habit == "stay" else 4.0)))
             rows.append(record("fixed", habit, seed, None))
             rows.append(record("ceiling", habit, seed, minutes * spread * 0.9))
+            rows.append(record("told", habit, seed, minutes * spread * 0.95))
     return rows
 
 
@@ -37,6 +38,8 @@ def test_ratio_is_the_geometric_mean_over_habits() -> None:
     assert ratio["ratio"] == pytest.approx(np.sqrt(2.0 * 4.0), abs=0.02)
     assert ratio["interval"][0] <= ratio["ratio"] <= ratio["interval"][1]
     assert found["of_ceiling"]["share"] == pytest.approx(0.9, abs=0.01)
+    assert found["of_told"]["share"] == pytest.approx(0.95, abs=0.01)
+    assert "told the habit and hears every answer: 95%" in readable(found)
     assert found["slowest_against_tail_end"]["habit"] == "stay"
     assert found["slowest_against_tail_end"]["slower"] == pytest.approx(-0.5, abs=0.01)
 

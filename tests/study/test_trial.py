@@ -80,6 +80,29 @@ def test_the_tail_ender_goes_there_after_a_human_delay() -> None:
     assert ender.place(30.0) == where_hz
 
 
+def test_after_a_contact_broken_off_the_next_answer_is_marked() -> None:
+    pileup = Pileup(SHORT.scenario())
+    crowd = empty_crowd(pileup)
+    program = tactic("exact marks", pileup, crowd, 0.0, 7)
+    low_hz = pileup.scenario.window_low_hz
+
+    def answered_then_called(start_s: float, offset_hz: float) -> float:
+        program.answered(reply(3, start_s, start_s + 2.0, low_hz + offset_hz), crowd)
+        place_hz = program.place(start_s + 20.0)
+        return 0.0 if place_hz is None else place_hz - low_hz
+
+    assert answered_then_called(20.0, 300.0) == pytest.approx(300.0, abs=250.0)
+    assert answered_then_called(50.0, 900.0) == pytest.approx(300.0, abs=250.0)  # the same contact still
+    program.broken_off(80.0)
+    assert answered_then_called(85.0, 900.0) != pytest.approx(300.0, abs=250.0)
+
+
+def test_another_draw_is_another_play_in_the_same_pile_up() -> None:
+    plays = [run(replace(SHORT, tactic="tail-end"), draw) for draw in range(4)]
+    assert len({play["worked_at_s"] for play in plays}) > 1
+    assert len({play["key"] for play in plays}) == 1
+
+
 def test_nothing_is_found_while_deaf() -> None:
     crowd = empty_crowd(Pileup(SHORT.scenario()))
     heard = reply(3, 20.0, 22.0, 14_025_000.0)

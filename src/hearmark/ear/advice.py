@@ -23,7 +23,9 @@ SPREAD_DB = 8.0
 STEADY_GAIN, STEADY_CHANCE = 0.05, 0.005
 """A move must raise the chance by this share of it, and by this much, to be worth it."""
 SPREAD_POWER = 1.0
-"""With a place of one's own: places are drawn by this power of their chance."""
+"""Spread: places are drawn by this power of their chance."""
+AS_GOOD = 0.9
+"""A place with this share of the best chance is as good: in simulated pile-ups the chance is level in his passband."""
 HEARD_DB, SOFT_DB = 6.0, 2.0
 """Activity this far over the floor counts as half a caller; softness of that edge."""
 PREFERS = 1.25
@@ -176,12 +178,17 @@ def may_send(frequency_hz: FloatArray, around: Surroundings) -> FloatArray:
 
 
 def recommend(
-    ear: Ear, around: Surroundings, held_hz: float | None = None, own_place: float | None = None
+    ear: Ear,
+    around: Surroundings,
+    held_hz: float | None = None,
+    own_place: float | None = None,
+    spread: bool = False,
 ) -> Recommendation:
     """The best place to call; `held_hz`, the place recommended before, is kept unless another is clearly better.
 
-    `own_place`, 0 to 1 and each station's own: not the very best place but one drawn by it, the likelier the better,
-    so that not all who are advised call on one spot. A station is drawn anew only when its place has become poor.
+    `own_place`, 0 to 1 and each station's own, so that not all who are advised call on one spot: a place drawn by it
+    from those about the best that are as good; with `spread` from all, the likelier the better. A station is drawn
+    anew only when its place has become poor.
     """
     chance = chances(ear, around)
     frequency_hz = ear.frequency_hz
@@ -190,8 +197,8 @@ def recommend(
         return Recommendation(None, None, None, _nowhere(frequency_hz, around), frequency_hz, chance)
     transmit_hz = _rounded(float(frequency_hz[best]), around)
     if own_place is not None:
-        drawn = np.cumsum(chance**SPREAD_POWER)
-        best = min(int(np.searchsorted(drawn, own_place * drawn[-1], "right")), len(chance) - 1)
+        drawn = np.cumsum(chance**SPREAD_POWER if spread else _as_good(chance, best))
+        best = int(np.searchsorted(drawn, min(own_place, 0.999_999) * drawn[-1], "right"))
         transmit_hz = _rounded(float(frequency_hz[best]), around)
     success = float(chance[best])
     if held_hz is not None and frequency_hz[0] <= held_hz <= frequency_hz[-1]:
@@ -203,6 +210,16 @@ def recommend(
     alternative_hz = _rounded(float(frequency_hz[other]), around) if far[other] > 0.0 else None
     why = _why(ear, around, transmit_hz)
     return Recommendation(transmit_hz, success, alternative_hz, why, frequency_hz, chance)
+
+
+def _as_good(chance: FloatArray, best: int) -> FloatArray:
+    """1 on the places about the best, without a gap, that are as good; else 0."""
+    poor = np.flatnonzero(chance < AS_GOOD * chance[best])
+    first = int(poor[poor < best].max(initial=-1)) + 1
+    last = int(poor[poor > best].min(initial=len(chance)))
+    level = np.zeros(len(chance))
+    level[first:last] = 1.0
+    return level
 
 
 def advice(time_s: float, place: Recommendation, cued: Cued) -> Advice:

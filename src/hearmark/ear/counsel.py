@@ -47,8 +47,11 @@ WORD_S = 0.45
 """Morse that stops for less may be a pause between words: the operator is not told that he is done."""
 SURE_S = 0.7
 """After this long without doubt that he listens to all, others on his frequency no longer hold up "call"."""
-CROWD_S = 4.0
-"""Memory of where callers send."""
+CROWD_S = 1.5
+"""Memory of where callers send: the turn that was. With a longer one those who have left still seem to call, and the
+place that a DX finds quiet looks busy."""
+TALKERS_S = 4.0
+"""Memory of how many talk."""
 KIND_SURE = 0.6
 """Least probability that an over was to one, or to all, to conclude from it that a contact began or ended."""
 READY, READY_S = 0.8, 0.4
@@ -192,7 +195,7 @@ class Counsel:
             active = look.active[-1]
             self._talking = int(np.count_nonzero(active[1:] & ~active[:-1]))
             if self._open_s > CROWD_WAIT_S:
-                self._talkers += share * (self._talking - self._talkers)
+                self._talkers += _STEP_S / TALKERS_S * (self._talking - self._talkers)
         if self._stale:
             self._recommend(exchange, frequency_hz, now_s)
         moment = self._moment(exchange, look, sends, now_s, own)
@@ -279,8 +282,9 @@ class Counsel:
             self._belief = self._belief.heard(*advising.callers(around))
             if self._held_hz is not None and turn_over:
                 self._herd = self._herd.seen(self._held_hz, around)
-        place = self._own_place if self._herd.follows else None
-        self._place = advising.recommend(self._belief.ear(now_s), around, self._held_hz, place)
+        self._place = advising.recommend(
+            self._belief.ear(now_s), around, self._held_hz, self._own_place, self._herd.follows
+        )
         if self._place.transmit_hz is not None:
             self._held_hz = self._place.transmit_hz
 

@@ -33,18 +33,20 @@ from hearmark.events import FloatArray
 Cells = npt.NDArray[np.float32]
 
 HABITS = ("stay", "wander", "step", "two spots", "jump", "quiet", "else")
-PRIOR = np.array([0.11, 0.17, 0.2, 0.12, 0.28, 0.1, 0.02])
+PRIOR = np.array([0.09, 0.17, 0.15, 0.1, 0.41, 0.07, 0.01])
 """How common each habit is before anything is heard; common practice, no source."""
 
-HAZARD = 1.0 / 80.0
+HAZARD = 1.0 / 160.0
 """Chance per contact that he takes up another habit."""
+ALARM, ALARMING = 1.0 / 12.0, 0.7
+"""The same after a mark that no habit expected: one that is then believed right with less than this probability."""
 
 WANDER_HZ = np.array([0.0, 50.0, 100.0, 200.0, 400.0, 800.0])
 """Spread of the walk per contact; the first row is the habit "stay"."""
 WANDER_SHARE = np.array([0.0, 0.15, 0.2, 0.25, 0.25, 0.15])
 ROAM = np.array([1.0, 0.67, 0.45, 0.28])
 """Jump: chance per contact of going anywhere else; the first row jumps every time."""
-ROAM_SHARE = np.array([0.73, 0.1, 0.1, 0.07])
+ROAM_SHARE = np.array([0.77, 0.09, 0.08, 0.06])
 STEP_HZ = np.round(np.geomspace(50.0, 1400.0, 16))
 STEP_SHARE = np.full(len(STEP_HZ), 1.0 / len(STEP_HZ))
 DWELLS = (1, 2, 3, 4, 5, 6)
@@ -70,7 +72,7 @@ FORGET = 0.005
 SHARPNESS = np.array([0.75, 1.0, 1.25])
 SHARPNESS_SHARE = np.array([0.15, 0.4, 0.45])
 """The density is read with one of these powers: the habits above may claim too much or too little, learned by use."""
-EDGE_FLOOR = 0.02
+EDGE_FLOOR = 0.01
 """Share of "jump" that reaches outside the announced window."""
 
 
@@ -335,6 +337,15 @@ def weigh(
         ),
         place / place.sum(),
     )
+
+
+def alarmed(state: State, places: Places) -> FloatArray | None:
+    """Where he may be who has just taken up another habit, shape (n,), if the newest mark makes one think so."""
+    if not state.recent_weight or state.recent_weight[-1] >= ALARMING:
+        return None
+    near = (state.scatter @ places.likelihood(state.recent_hz[-1])) * places.uniform
+    total = float(near.sum())
+    return np.asarray(near / total) if total > 0.0 else None
 
 
 def unseen(state: State, places: Places, rank: FloatArray | None) -> State:

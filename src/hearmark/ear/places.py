@@ -16,7 +16,7 @@ TAIL_SHARE, TAIL_HZ = np.array([0.02, 0.02, 0.05, 0.3]), np.array([450.0, 450.0,
 """With each goes a share of callers taken farther off: few, or (the last) a good many."""
 SCATTER_SHARE = np.array([0.12, 0.68, 0.1, 0.1])
 """How common each is; common practice, no source."""
-FOLDED = 0.8
+FOLDED = 0.95
 """Share of the callers beyond the edge of the window who are found as far inside instead."""
 MOST_PLACES = 300
 MOST_PAIR_PLACES = 90

@@ -17,7 +17,8 @@ from hearmark.study.tactics import Program
 class Everyone(Program):
     """Our station and all others see the same ear and the same advice.
 
-    `spread`: once the crowd is seen to gather where it is sent, each takes a place of his own.
+    `spread`: each takes one of his own among the places that are as good as the best, and among all once the crowd is
+    seen to gather where it is sent.
     """
 
     def __init__(
@@ -53,7 +54,6 @@ class Everyone(Program):
         herd = self._herds.get(caller.index, Herd())
         if held_hz is not None:
             herd = self._herds[caller.index] = herd.seen(held_hz, around)
-        place = self._places.get(caller.index) if herd.follows else None
-        advised = recommend(self._seen[1], around, held_hz, place)
+        advised = recommend(self._seen[1], around, held_hz, self._places.get(caller.index), herd.follows)
         self._told[caller.index] = advised.transmit_hz
         return advised.transmit_hz

@@ -18,6 +18,7 @@ _LOOK = {
     "program": (MARK, "o"),
     "one receiver": ("#56b4e9", "P"),
     "exact marks": (EAR, "X"),
+    "told": ("#009e73", "p"),
     "ceiling": (CALL, "*"),
 }
 

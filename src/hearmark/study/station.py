@@ -56,6 +56,9 @@ class Tactic(Protocol):
     def confirmed(self, now_s: float) -> None:
         """The DX has completed the contact with another."""
 
+    def broken_off(self, now_s: float) -> None:
+        """The DX calls all again without having completed a contact."""
+
 
 @dataclass(frozen=True, slots=True)
 class Result:
@@ -147,6 +150,8 @@ class OwnStation:
         if over.role == "confirm":
             self._contacts += 1
             self._tactic.confirmed(pileup.now_s)
+        else:
+            self._tactic.broken_off(pileup.now_s)
         if self._listen(over.stop_s):
             return
         self._turns += 1

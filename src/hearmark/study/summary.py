@@ -12,7 +12,7 @@ from hearmark.simulate.scenario import HABITS
 from hearmark.study.tactics import LABELS, NAMES
 
 DRAWS = 1_000
-PROGRAM, CEILING = "program", "ceiling"
+PROGRAM, TOLD, CEILING = "program", "told", "ceiling"
 Found = dict[str, Any]
 
 
@@ -57,7 +57,8 @@ def summary(records: Sequence[dict[str, Any]], seed: int = 1) -> Found:
         "minutes": max((r["limit_s"] for r in records), default=0.0) / 60.0,
         "tactics": rows,
         "ratios": _ratios(tactics, medians, many, PROGRAM) | _ratios(tactics, medians, many, "one receiver"),
-        "of_ceiling": _of_ceiling(tactics, medians, many),
+        "of_told": _of(TOLD, tactics, medians, many),
+        "of_ceiling": _of(CEILING, tactics, medians, many),
         "slowest_against_tail_end": _slowest(tactics, habits, medians, many),
         "promised": _promised(records),
     }
@@ -77,11 +78,11 @@ def _ratios(tactics: list[str], medians: FloatArray, many: FloatArray, over: str
     return out
 
 
-def _of_ceiling(tactics: list[str], medians: FloatArray, many: FloatArray) -> Found | None:
-    """How near the program's speed comes to that of a player who knows the habit: ratio of their times."""
-    if PROGRAM not in tactics or CEILING not in tactics:
+def _of(player: str, tactics: list[str], medians: FloatArray, many: FloatArray) -> Found | None:
+    """How near the program's speed comes to that of a player who knows more: ratio of their times."""
+    if PROGRAM not in tactics or player not in tactics:
         return None
-    found = _ratios(tactics, medians, many, PROGRAM)[f"{CEILING} / {PROGRAM}"]
+    found = _ratios(tactics, medians, many, PROGRAM)[f"{player} / {PROGRAM}"]
     return {"share": found["ratio"], "interval": found["interval"]}
 
 
@@ -143,10 +144,13 @@ def readable(found: Found) -> str:
     for name, ratio in found["ratios"].items():
         low, high = ratio["interval"]
         lines.append(f"{name:28s} {ratio['ratio']:5.2f}   95 %: {low:.2f} to {high:.2f}")
-    if found["of_ceiling"]:
-        low, high = found["of_ceiling"]["interval"]
-        share = found["of_ceiling"]["share"]
-        lines.append(f"speed of the program, as a share of the ceiling's: {share:.0%} ({low:.0%} to {high:.0%})")
+    for name, who in (
+        ("of_told", "of one who is told the habit and hears every answer"),
+        ("of_ceiling", "of the ceiling, who knows the habit with its parameters and his true place"),
+    ):
+        if found[name]:
+            (low, high), share = found[name]["interval"], found[name]["share"]
+            lines.append(f"speed of the program, as a share {who}: {share:.0%} ({low:.0%} to {high:.0%})")
     if found["slowest_against_tail_end"]:
         worst = found["slowest_against_tail_end"]
         low, high = worst["interval"]

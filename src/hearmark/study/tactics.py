@@ -9,6 +9,7 @@
 | program | the shipped ear and advice, marks as the engine gives them from I/Q |
 | one receiver | the same without I/Q: peeks in the order that promises most while the reply lasts |
 | exact marks | the same, every mark right |
+| told | the same, every mark right, and told which habit he has |
 | ceiling | the shipped advice with his true habit, its true parameters and his true place up to the contact before |
 | all alike | the program, and everybody else in the pile-up follows the same advice |
 | all spread | the same, and each is spread once the crowd gathers where it is sent, as shipped |
@@ -30,7 +31,7 @@ from hearmark.simulate.air import stream
 from hearmark.simulate.callers import on_grid
 from hearmark.simulate.listening import Listening
 from hearmark.simulate.people import Pileup
-from hearmark.simulate.session import Scenario
+from hearmark.simulate.session import Habit, Scenario
 from hearmark.study.crowd import Crowd
 from hearmark.study.marks import ENGINE, PEOPLE, PERFECT, Finding, find, grid_hz, moves_s, peeked
 from hearmark.study.station import Reply
@@ -43,11 +44,23 @@ Name = Literal[
     "program",
     "one receiver",
     "exact marks",
+    "told",
     "ceiling",
     "all alike",
     "all spread",
 ]
 NAMES: tuple[Name, ...] = get_args(Name)
+NOTES: dict[Habit, str] = {
+    "stay": "stays",
+    "wander": "wanders",
+    "step": "steps",
+    "two spots": "two spots",
+    "jump": "jumps",
+    "quiet": "quiet",
+}
+"""What an operator writes who knows the habit."""
+CERTAIN = 6
+"""So often he says it: then nothing else is believed."""
 SEARCH_NODES = 2_000
 """Orders that a search may go through, so that studies are quick."""
 LABELS: dict[str, str] = {
@@ -58,7 +71,8 @@ LABELS: dict[str, str] = {
     "program": "program with I/Q",
     "one receiver": "program, one receiver",
     "exact marks": "program, all marks right",
-    "ceiling": "ceiling: knows the habit",
+    "told": "all right, told his habit",
+    "ceiling": "ceiling: habit and place",
     "all alike": "everybody as advised",
     "all spread": "everybody, spread",
 }
@@ -85,6 +99,9 @@ class Fixed:
         """Of no matter."""
 
     def confirmed(self, now_s: float) -> None:
+        """Of no matter."""
+
+    def broken_off(self, now_s: float) -> None:
         """Of no matter."""
 
 
@@ -145,7 +162,7 @@ class Program:
         ear, around = self._ear(now_s), self._around()
         if self._held_hz is not None:
             self._herd = self._herd.seen(self._held_hz, around)
-        advised = recommend(ear, around, self._held_hz, self._own_place if self._herd.follows else None)
+        advised = recommend(ear, around, self._held_hz, self._own_place, self._herd.follows)
         self._held_hz = advised.transmit_hz
         self.promised += advised.success_per_call or 0.0
         return self._held_hz
@@ -166,6 +183,10 @@ class Program:
         if not self._marked:
             self._belief = self._belief.missed(now_s)
             self._last_hz = None
+        self._marked = False
+
+    def broken_off(self, now_s: float) -> None:
+        """Whoever he answers now is another: his reply is looked for again. The mark of the one lost still tells."""
         self._marked = False
 
     def _learns(self, time_s: float, frequency_hz: float, confidence: float) -> None:
@@ -228,11 +249,25 @@ class OneReceiver(Program):
         self._in_vain = None
         super().confirmed(now_s)
 
+    def broken_off(self, now_s: float) -> None:
+        """A search of that contact is over."""
+        self._in_vain = None
+        super().broken_off(now_s)
+
     def _ear(self, now_s: float) -> Ear:
         return self._belief.ear(now_s)
 
     def _around(self) -> Surroundings:
         return Surroundings(mode=self._scenario.mode, dx_hz=self._scenario.dx_hz, own_db=self._own_db)
+
+
+class Told(Program):
+    """Every mark right, and the operator knows which habit it is: its parameters and his place must be learned."""
+
+    def __init__(self, scenario: Scenario, rng: random.Random, crowd: Crowd, own_db: float) -> None:
+        super().__init__(scenario, rng, PERFECT, crowd, own_db)
+        for _ in range(CERTAIN):
+            self._belief = self._belief.note(NOTES[scenario.habit], 0.0)
 
 
 class Ceiling(Program):
@@ -300,6 +335,8 @@ def tactic(name: Name, pileup: Pileup, crowd: Crowd, own_db: float, seed: int) -
         return OneReceiver(scenario, rng, crowd, own_db)
     if name == "exact marks":
         return Program(scenario, rng, PERFECT, crowd, own_db)
+    if name == "told":
+        return Told(scenario, rng, crowd, own_db)
     if name == "ceiling":
         return Ceiling(pileup, rng, crowd, own_db)
     from hearmark.study.everyone import Everyone

@@ -55,16 +55,20 @@ def plan(tactics: Iterable[Name], habits: Iterable[Habit], seeds: Iterable[int],
     ]
 
 
-def run(trial: Trial) -> dict[str, Any]:
-    """Play it: the trial's fields and what came of it, as one flat record."""
+def run(trial: Trial, draw: int = 0) -> dict[str, Any]:
+    """Play it: the trial's fields and what came of it, as one flat record.
+
+    `draw`: the same pile-up with other draws of our operator's reactions and luck.
+    """
+    own_seed = trial.seed + 1_000_003 * draw
     pileup = Pileup(trial.scenario())
     pileup.advance(0.0)
     snr_db = strength_db(pileup, trial.weaker_than)
     own_db = snr_db - strength_db(pileup, 0.5)
     scenario = pileup.scenario
     crowd = Crowd(scenario.mode, scenario.window_low_hz, scenario.window_high_hz, pileup.stations)
-    how = tactic(trial.tactic, pileup, crowd, own_db, trial.seed)
-    result = OwnStation(pileup, how, crowd, snr_db, trial.seed, trial.minutes * 60.0).run()
+    how = tactic(trial.tactic, pileup, crowd, own_db, own_seed)
+    result = OwnStation(pileup, how, crowd, snr_db, own_seed, trial.minutes * 60.0).run()
     return {"key": trial.key, **asdict(trial), **asdict(result)}
 
 
