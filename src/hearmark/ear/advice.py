@@ -183,14 +183,15 @@ def recommend(
     held_hz: float | None = None,
     own_place: float | None = None,
     spread: bool = False,
+    chance: FloatArray | None = None,
 ) -> Recommendation:
     """The best place to call; `held_hz`, the place recommended before, is kept unless another is clearly better.
 
     `own_place`, 0 to 1 and each station's own, so that not all who are advised call on one spot: a place drawn by it
     from those about the best that are as good; with `spread` from all, the likelier the better. A station is drawn
-    anew only when its place has become poor.
+    anew only when its place has become poor. `chance`: what `chances` gave for the same ear and surroundings.
     """
-    chance = chances(ear, around)
+    chance = chances(ear, around) if chance is None else chance
     frequency_hz = ear.frequency_hz
     best = int(np.argmax(chance))
     if chance[best] <= 0.0:

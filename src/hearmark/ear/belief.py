@@ -16,7 +16,7 @@ from typing import Literal
 import numpy as np
 
 from hearmark.duplex.window import window_offsets_hz
-from hearmark.ear import habits, silence
+from hearmark.ear import alarm, habits, silence
 from hearmark.ear.habits import State
 from hearmark.ear.places import Places, places
 from hearmark.ear.sentence import habit_sentence
@@ -296,9 +296,9 @@ def _advance(state: State, grid: Places, entry: Entry) -> tuple[State, Places]:
     """The state after one more entry of the record."""
     if entry.kind == "mark":
         after, place = habits.weigh(state, grid, entry.frequency_hz, entry.confidence, entry.rank)
-        elsewhere = habits.alarmed(after, grid)
+        elsewhere = alarm.elsewhere(after, grid, entry.confidence)
         if elsewhere is not None:
-            return habits.move_on(after, grid, elsewhere, habits.ALARM), grid
+            return habits.move_on(after, grid, elsewhere, alarm.ALARM), grid
         return habits.move_on(after, grid, place), grid
     if entry.kind == "missed" and entry.sought is not None:
         missed = 1.0 - np.interp(grid.frequency_hz, *entry.sought)

@@ -38,8 +38,6 @@ PRIOR = np.array([0.09, 0.17, 0.15, 0.1, 0.41, 0.07, 0.01])
 
 HAZARD = 1.0 / 160.0
 """Chance per contact that he takes up another habit."""
-ALARM, ALARMING = 1.0 / 12.0, 0.7
-"""The same after a mark that no habit expected: one that is then believed right with less than this probability."""
 
 WANDER_HZ = np.array([0.0, 50.0, 100.0, 200.0, 400.0, 800.0])
 """Spread of the walk per contact; the first row is the habit "stay"."""
@@ -337,15 +335,6 @@ def weigh(
         ),
         place / place.sum(),
     )
-
-
-def alarmed(state: State, places: Places) -> FloatArray | None:
-    """Where he may be who has just taken up another habit, shape (n,), if the newest mark makes one think so."""
-    if not state.recent_weight or state.recent_weight[-1] >= ALARMING:
-        return None
-    near = (state.scatter @ places.likelihood(state.recent_hz[-1])) * places.uniform
-    total = float(near.sum())
-    return np.asarray(near / total) if total > 0.0 else None
 
 
 def unseen(state: State, places: Places, rank: FloatArray | None) -> State:

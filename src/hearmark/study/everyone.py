@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import random
 
-from hearmark.ear.advice import recommend
+from hearmark.ear.advice import Surroundings, chances, recommend
 from hearmark.ear.herd import Herd
-from hearmark.events import Ear
+from hearmark.events import Ear, FloatArray
 from hearmark.simulate.callers import Caller
 from hearmark.simulate.people import Pileup
 from hearmark.study.crowd import Crowd
@@ -31,7 +31,7 @@ class Everyone(Program):
         self._told: dict[int, float | None] = {}
         self._herds: dict[int, Herd] = {}
         self._places: dict[int, float] = {}
-        self._seen: tuple[float, Ear] | None = None
+        self._seen: tuple[float, Ear, Surroundings, FloatArray] | None = None
         self._tell_all()
 
     def confirmed(self, now_s: float) -> None:
@@ -49,11 +49,13 @@ class Everyone(Program):
     def _guide(self, caller: Caller, time_s: float) -> float | None:
         """Where this one calls now."""
         if self._seen is None or time_s - self._seen[0] > 1.0:
-            self._seen = (time_s, self._ear(time_s))
-        around, held_hz = self._around(), self._told.get(caller.index)
+            ear, around = self._ear(time_s), self._around()
+            self._seen = (time_s, ear, around, chances(ear, around))
+        _, ear, around, chance = self._seen
+        held_hz = self._told.get(caller.index)
         herd = self._herds.get(caller.index, Herd())
         if held_hz is not None:
             herd = self._herds[caller.index] = herd.seen(held_hz, around)
-        advised = recommend(self._seen[1], around, held_hz, self._places.get(caller.index), herd.follows)
+        advised = recommend(ear, around, held_hz, self._places.get(caller.index), herd.follows, chance)
         self._told[caller.index] = advised.transmit_hz
         return advised.transmit_hz

@@ -189,6 +189,11 @@ class Program:
         """Whoever he answers now is another: his reply is looked for again. The mark of the one lost still tells."""
         self._marked = False
 
+    @property
+    def marks(self) -> int:
+        """How many answers it has found and may revise yet."""
+        return sum(entry.kind == "mark" for entry in self._belief.record)
+
     def _learns(self, time_s: float, frequency_hz: float, confidence: float) -> None:
         self._last_hz = frequency_hz
         self._belief = self._belief.mark(time_s, frequency_hz, confidence)
