@@ -42,6 +42,8 @@ WEIGHTS = (-3.1, 0.85, 1.75, -1.0)
 frequency."""
 SAID = 4.5
 """Added where he was read to send callers elsewhere (common practice, no source; the reader may err)."""
+SUREST = 5.0
+"""Six overs make nobody surer than 99.3 %."""
 _AWAY = re.compile(r"(?:^| )(?:UP|DWN|DOWN|QSX)(?= |$|\d)")
 SURE = 0.8
 SAME_HZ = {"cw": 40.0, "voice": 150.0}
@@ -99,7 +101,7 @@ def split_probability(counted: Responses) -> float:
     each, own = ((count + 0.5) / (counted.overs + 1.0) for count in (counted.responses, counted.on_his_own))
     evidence = (1.0, math.log(each), min(counted.places, MOST_PLACES), own)
     odds = sum(weight * told for weight, told in zip(WEIGHTS, evidence, strict=True))
-    return 1.0 / (1.0 + math.exp(-max(-30.0, min(30.0, odds + SAID * counted.sent_away))))
+    return 1.0 / (1.0 + math.exp(-max(-SUREST, min(SUREST, odds + SAID * counted.sent_away))))
 
 
 def window_hz(
