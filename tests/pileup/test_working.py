@@ -53,7 +53,11 @@ def test_a_contact_of_others_beside_him_does_not_make_it_split() -> None:
 
 def test_callers_on_his_own_frequency_make_it_simplex() -> None:
     near = [replace(one, frequency_hz=DX_HZ + 60.0) for one in callers(4)]
-    assert chance(overs(4), near) < chance(overs(4), []) < 0.1
+    counted = responses(overs(4), near, DX_HZ, "cw")
+    assert (counted.responses, counted.on_his_own) == (0, 4)
+    assert split_probability(counted) < 0.1
+    some = replace(counted, responses=4, places=2)
+    assert split_probability(some) < split_probability(replace(some, on_his_own=0))
 
 
 def test_a_word_that_sends_callers_away_counts_if_it_was_read_well() -> None:
