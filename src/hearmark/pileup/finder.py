@@ -18,7 +18,7 @@ import scipy.ndimage
 from hearmark.events import Mode
 from hearmark.modes.morse import CONTEXT_BINS, STEP_FRAMES, MorseReader, Reading, features
 from hearmark.modes.network import Array, Network, compress
-from hearmark.pileup.hisvoice import HisVoice
+from hearmark.pileup.his import His
 from hearmark.pileup.look import Look, softmax
 from hearmark.pileup.match import Matcher
 from hearmark.spectrum.transform import Grid
@@ -27,6 +27,7 @@ MORSE_STREAMS = 172
 VOICE_BINS = 192
 """3 kHz above the suppressed carrier."""
 _DIAL_BINS = 4
+_NEAR = 9
 _DX_BINS, _DX_LEAD = 208, 8
 
 
@@ -65,7 +66,7 @@ def voice_range_hz(dx_hz: float, low_hz: float, high_hz: float, mode: Mode) -> t
 class MorseFinder:
     """Streams every 31 Hz over the window, aligned on the DX."""
 
-    def __init__(self, grid: Grid, low_hz: float, high_hz: float) -> None:
+    def __init__(self, grid: Grid, low_hz: float, high_hz: float, one_receiver: bool = False) -> None:
         first = max(CONTEXT_BINS, int(np.ceil(grid.position(low_hz))) - 8)
         last = min(grid.bins - 1 - CONTEXT_BINS, int(np.floor(grid.position(high_hz))) + 8)
         spare = 2 * MORSE_STREAMS - (last - first)
@@ -76,7 +77,9 @@ class MorseFinder:
         self._centres = np.arange(first, last + 1, 2)
         self.frequency_hz = np.asarray(grid.low_hz + grid.step_hz * self._centres, np.float64)
         self._all = np.append(self._centres, grid.zero)
+        self._zero = grid.zero
         self._network = Network("hearmark.pileup", "morse_finder.onnx")
+        self._his = His("morse") if one_receiver else None
         self._reader = MorseReader(len(self._all))
         self.reading: Reading | None = None
         """What was read in the newest look: of every stream and, last, of the DX."""
@@ -87,6 +90,13 @@ class MorseFinder:
         self._reader.forget()
         self._matcher = Matcher(len(self._centres))
         self._memory = self._network.memory(len(self._centres))
+        if self._his is not None:
+            self._his.forget()
+
+    def his(self, ratio: Array) -> Array:
+        """Four frames of the spectrum about the carrier of the DX, networks' scale, (steps, 76)."""
+        near = compress(ratio[:, self._zero - _NEAR : self._zero + _NEAR + 1])
+        return near.reshape(len(near) // STEP_FRAMES, -1)
 
     def look(self, ratio: Array) -> Look:
         """See `Finder`."""
@@ -113,7 +123,10 @@ class MorseFinder:
         )
         self._memory = dict(zip(self._memory, memory, strict=True))
         active = here.T > 0.75
-        return Look(softmax(logits.T), softmax(state), active, own[-1], reading.symbols)
+        four = softmax(state)
+        if self._his is not None:
+            four = self._his.weighed(four, self.his(ratio))
+        return Look(softmax(logits.T), four, active, own[-1], reading.symbols)
 
 
 class VoiceFinder:
@@ -143,7 +156,7 @@ class VoiceFinder:
             centres = grid.bins - 1 - centres
         self.frequency_hz = np.asarray(grid.low_hz + grid.step_hz * centres, np.float64)
         self._network = Network("hearmark.pileup", "voice_finder.onnx")
-        self._his = HisVoice() if one_receiver else None
+        self._his = His("voice") if one_receiver else None
         self.talk: Array | None = None
         """Logarithm of the odds that somebody talks on each dial, in the newest look, (steps, dials)."""
         self.forget()

@@ -1,11 +1,13 @@
-"""Does the DX send, from one receiver's audio in voice: a second opinion beside the finder's.
+"""Does the DX send, from one receiver's audio: a second opinion beside the finder's.
 
-The finder learnt on the whole window; with one slice on the DX it hears little of what it leans on, and now and then
-takes his silence for his voice. A small network that knows nothing but his own spectrum (`training/his_voice.py`) is
-asked too.
+The finders learnt on the whole window; with one slice on the DX they hear little of what they lean on, and now and then
+take his silence, or a caller on his frequency, for him. A small network that knows nothing but his own spectrum
+(`training/his.py`) is asked too.
 """
 
 from __future__ import annotations
+
+from typing import Literal
 
 import numpy as np
 
@@ -16,11 +18,11 @@ OWN_WEIGHT, FINDER_WEIGHT = 1.0, 0.3
 """Of the logarithms of the odds; chosen on development seeds."""
 
 
-class HisVoice:
+class His:
     """Feed his spectrum, step by step."""
 
-    def __init__(self) -> None:
-        self._network = Network("hearmark.pileup", "his_voice.onnx")
+    def __init__(self, kind: Literal["voice", "morse"]) -> None:
+        self._network = Network("hearmark.pileup", f"his_{kind}.onnx")
         self.forget()
 
     def forget(self) -> None:
@@ -28,7 +30,8 @@ class HisVoice:
         self._memory = self._network.memory(1)
 
     def weighed(self, state: Array, dx: Array) -> Array:
-        """`state`, (steps, 4), with what his spectrum `dx`, (steps, 208), networks' scale, says of his sending."""
+        """`state`, (steps, 4), with what his spectrum `dx`, (steps, 208 in voice, 76 in Morse), networks' scale,
+        says of his sending."""
         sends, *memory = self._network.run(x=dx[None], **self._memory)
         self._memory = dict(zip(self._memory, memory, strict=True))
         before = np.clip(state[:, CALLS] + state[:, ANSWERS], 1e-4, 1.0 - 1e-4)

@@ -9,7 +9,7 @@ import pytest
 from hearmark.events import Block, Dial
 from hearmark.modes.network import Array
 from hearmark.pileup.finder import VoiceFinder, voice_range_hz
-from hearmark.pileup.hisvoice import HisVoice
+from hearmark.pileup.his import His
 from hearmark.pileup.look import STEP_S
 from hearmark.simulate import people, receiver, scenario, speech
 from hearmark.sources.analytic import Analytic
@@ -55,7 +55,7 @@ def test_his_own_spectrum_prevails_over_a_finder_that_errs(
     audio: tuple[Array, npt.NDArray[np.bool_]], finder: Array
 ) -> None:
     rows, sent = audio
-    state = HisVoice().weighed(np.tile(finder, (len(rows), 1)), rows)
+    state = His("voice").weighed(np.tile(finder, (len(rows), 1)), rows)
     known = slice(300, None)
     assert 0.1 < sent[known].mean() < 0.9
     assert np.mean(sending(state)[known] == sent[known]) > 0.9
@@ -63,7 +63,7 @@ def test_his_own_spectrum_prevails_over_a_finder_that_errs(
 
 
 def test_what_he_sends_and_how_he_listens_stays_the_finders_to_tell(audio: tuple[Array, npt.NDArray[np.bool_]]) -> None:
-    state = HisVoice().weighed(np.tile(SENDS, (len(audio[0]), 1)), audio[0])
+    state = His("voice").weighed(np.tile(SENDS, (len(audio[0]), 1)), audio[0])
     np.testing.assert_allclose(state[:, 1] / state[:, 2], 0.6 / 0.35, rtol=1e-3)
     np.testing.assert_allclose(state[:, 0] / state[:, 3], 0.02 / 0.03, rtol=1e-2)
 
@@ -71,7 +71,7 @@ def test_what_he_sends_and_how_he_listens_stays_the_finders_to_tell(audio: tuple
 def test_steps_in_any_portion_and_after_forgetting_are_the_same(audio: tuple[Array, npt.NDArray[np.bool_]]) -> None:
     rows = audio[0][:240]
     state = np.tile(QUIET, (240, 1))
-    voice = HisVoice()
+    voice = His("voice")
     whole = voice.weighed(state, rows)
     voice.forget()
     parts = [voice.weighed(state[k : k + 3], rows[k : k + 3]) for k in range(0, 240, 3)]
