@@ -33,9 +33,7 @@ class Finding(nn.Module):
         self.f = finder
 
     def forward(self, hidden, level, match, dx_hidden, dx_level, h_whole, h_stream):
-        logits, state, a, b = self.f(
-            hidden[None], level[None], match[None], dx_hidden[None], dx_level[None], h_whole, h_stream
-        )
+        logits, state, a, b = self.f(hidden[None], level[None], match[None], dx_hidden[None], dx_level[None], h_whole, h_stream)
         return logits[0], state[0], a, b
 
 
@@ -51,16 +49,7 @@ class VoiceFinding(nn.Module):
 
 def write(model: nn.Module, args: tuple, path: Path, inputs: list[str], outputs: list[str], axes: dict) -> None:
     model.eval()
-    torch.onnx.export(
-        model,
-        args,
-        str(path),
-        input_names=inputs,
-        output_names=outputs,
-        dynamic_axes=axes,
-        opset_version=17,
-        dynamo=False,
-    )
+    torch.onnx.export(model, args, str(path), input_names=inputs, output_names=outputs, dynamic_axes=axes, opset_version=17, dynamo=False)
     print(path, path.stat().st_size)
 
 
@@ -72,71 +61,21 @@ def main() -> None:
 
     where = (sys.argv[1:] + ["-", "-", "-"])[:3]
     if where[0] != "-":
-        write(
-            Reading(load(Reader(), where[0])),
-            (torch.zeros(5, 3, 36), torch.zeros(1, 5, 112), torch.zeros(1, 5, 112)),
-            HERE / "modes" / "morse.onnx",
-            ["x", "h1", "h2"],
-            ["logits", "hidden", "h1_next", "h2_next"],
-            {
-                "x": {0: "s", 1: "t"},
-                "h1": {1: "s"},
-                "h2": {1: "s"},
-                "logits": {0: "s", 1: "t"},
-                "hidden": {0: "s", 1: "t"},
-            },
-        )
+        write(Reading(load(Reader(), where[0])), (torch.zeros(5, 3, 36), torch.zeros(1, 5, 112), torch.zeros(1, 5, 112)), HERE / "modes" / "morse.onnx",
+              ["x", "h1", "h2"], ["logits", "hidden", "h1_next", "h2_next"],
+              {"x": {0: "s", 1: "t"}, "h1": {1: "s"}, "h2": {1: "s"}, "logits": {0: "s", 1: "t"}, "hidden": {0: "s", 1: "t"}})
     if where[1] != "-":
-        write(
-            Finding(load(Finder(), where[1])),
-            (
-                torch.zeros(7, 3, 112),
-                torch.zeros(7, 3, 2),
-                torch.zeros(7, 3),
-                torch.zeros(3, 112),
-                torch.zeros(3, 2),
-                torch.zeros(1, 1, 64),
-                torch.zeros(1, 7, 40),
-            ),
-            HERE / "pileup" / "morse_finder.onnx",
-            ["hidden", "level", "match", "dx_hidden", "dx_level", "h_whole", "h_stream"],
-            ["logits", "state", "h_whole_next", "h_stream_next"],
-            {
-                "hidden": {0: "s", 1: "t"},
-                "level": {0: "s", 1: "t"},
-                "match": {0: "s", 1: "t"},
-                "dx_hidden": {0: "t"},
-                "dx_level": {0: "t"},
-                "h_stream": {1: "s"},
-                "logits": {0: "s1", 1: "t"},
-                "state": {0: "t"},
-            },
-        )
+        write(Finding(load(Finder(), where[1])), (torch.zeros(7, 3, 112), torch.zeros(7, 3, 2), torch.zeros(7, 3), torch.zeros(3, 112), torch.zeros(3, 2),
+              torch.zeros(1, 1, 64), torch.zeros(1, 7, 40)), HERE / "pileup" / "morse_finder.onnx",
+              ["hidden", "level", "match", "dx_hidden", "dx_level", "h_whole", "h_stream"], ["logits", "state", "h_whole_next", "h_stream_next"],
+              {"hidden": {0: "s", 1: "t"}, "level": {0: "s", 1: "t"}, "match": {0: "s", 1: "t"}, "dx_hidden": {0: "t"}, "dx_level": {0: "t"},
+               "h_stream": {1: "s"}, "logits": {0: "s1", 1: "t"}, "state": {0: "t"}})
     if where[2] != "-":
-        memory = (
-            torch.zeros(1, 1, WHOLE[0]),
-            torch.zeros(1, 160, STREAM[0]),
-            torch.zeros(1, 1, WHOLE[1]),
-            torch.zeros(1, 160, STREAM[1]),
-        )
+        memory = (torch.zeros(1, 1, WHOLE[0]), torch.zeros(1, 160, STREAM[0]), torch.zeros(1, 1, WHOLE[1]), torch.zeros(1, 160, STREAM[1]))
         names = ["h_dx", "h_talker", "h_whole", "h_stream"]
-        write(
-            VoiceFinding(load(VoiceFinder(), where[2])),
-            (torch.zeros(5, BINS), torch.zeros(5, DX_BINS), *memory),
-            HERE / "pileup" / "voice_finder.onnx",
-            ["window", "dx", *names],
-            ["logits", "late", "state", "talk", *(f"{n}_next" for n in names)],
-            {
-                "window": {0: "t2", 1: "f"},
-                "dx": {0: "t2"},
-                "h_talker": {1: "s"},
-                "h_stream": {1: "s"},
-                "logits": {0: "s1", 1: "t"},
-                "late": {0: "s1", 1: "t"},
-                "state": {0: "t"},
-                "talk": {0: "s", 1: "t"},
-            },
-        )
+        write(VoiceFinding(load(VoiceFinder(), where[2])), (torch.zeros(5, BINS), torch.zeros(5, DX_BINS), *memory),
+              HERE / "pileup" / "voice_finder.onnx", ["window", "dx", *names], ["logits", "late", "state", "talk", *(f"{n}_next" for n in names)],
+              {"window": {0: "t2", 1: "f"}, "dx": {0: "t2"}, "h_talker": {1: "s"}, "h_stream": {1: "s"}, "logits": {0: "s1", 1: "t"}, "late": {0: "s1", 1: "t"}, "state": {0: "t"}, "talk": {0: "s", 1: "t"}})
 
 
 if __name__ == "__main__":

@@ -23,9 +23,7 @@ STREAMS = 172
 class Finder(nn.Module):
     """Per step: one logit a stream and one for "nobody", and the state of the exchange (4)."""
 
-    def __init__(
-        self, reader_hidden: int = 112, inner: int = 24, whole: int = 64, told: int = 16, hidden: int = 40
-    ) -> None:
+    def __init__(self, reader_hidden: int = 112, inner: int = 24, whole: int = 64, told: int = 16, hidden: int = 40) -> None:
         super().__init__()
         self.inner = nn.Linear(reader_hidden, inner)
         self.dx = nn.Linear(reader_hidden, 32)
@@ -41,31 +39,13 @@ class Finder(nn.Module):
         b, s, t, _ = hidden.shape
         inner = torch.relu(self.inner(hidden))
         best = match.amax(1)
-        pooled = torch.cat(
-            [
-                torch.relu(self.dx(dx_hidden)),
-                dx_level,
-                inner.amax(1),
-                inner.sum(1) * 0.05,
-                best[..., None],
-                (match > 0.6).float().sum(1)[..., None] * 0.2,
-                level[..., 0].amax(1)[..., None],
-                (level[..., 0] > 0.8).float().sum(1)[..., None] * 0.05,
-            ],
-            -1,
-        )
+        pooled = torch.cat([torch.relu(self.dx(dx_hidden)), dx_level, inner.amax(1), inner.sum(1) * 0.05,
+                            best[..., None], (match > 0.6).float().sum(1)[..., None] * 0.2,
+                            level[..., 0].amax(1)[..., None], (level[..., 0] > 0.8).float().sum(1)[..., None] * 0.05], -1)
         whole, h_whole = self.whole(pooled, h_whole)
         told = torch.relu(self.told(whole))
-        x = torch.cat(
-            [
-                inner,
-                level,
-                match[..., None],
-                (match - best[:, None])[..., None],
-                told[:, None].expand(b, s, t, told.shape[-1]),
-            ],
-            -1,
-        )
+        x = torch.cat([inner, level, match[..., None], (match - best[:, None])[..., None],
+                       told[:, None].expand(b, s, t, told.shape[-1])], -1)
         y, h_stream = self.stream(x.reshape(b * s, t, -1), h_stream)
         logits = self.out(y).reshape(b, s, t)
         return torch.cat([logits, self.nobody(whole)[..., 0][:, None]], 1), self.state(whole), h_whole, h_stream
@@ -76,11 +56,7 @@ def levels(features: torch.Tensor) -> torch.Tensor:
     b, s, t, _ = features.shape
     x = features.reshape(b, s, t, 4, 2 * CONTEXT + 1)
     own = x[..., CONTEXT - 1 : CONTEXT + 2].amax(-1).mean(-1)
-    around = (
-        torch.nn.functional.max_pool1d(own.permute(0, 2, 1).reshape(b * t, 1, s), 7, 1, 3)
-        .reshape(b, t, s)
-        .permute(0, 2, 1)
-    )
+    around = torch.nn.functional.max_pool1d(own.permute(0, 2, 1).reshape(b * t, 1, s), 7, 1, 3).reshape(b, t, s).permute(0, 2, 1)
     return torch.stack([own, own - around], -1)
 
 
@@ -117,11 +93,7 @@ def loss_of(model: Finder, data, scenes: list[Scene]):
     index = torch.where(target < 0, torch.full_like(target, streams), target.clamp(max=streams - 1))
     near.scatter_(1, index[:, None], 1.0)
     heard = target >= 0
-    near[:, :streams] = torch.where(
-        heard[:, None],
-        near[:, :streams] + 0.3 * (torch.roll(near, 1, 1) + torch.roll(near, -1, 1))[:, :streams],
-        near[:, :streams],
-    )
+    near[:, :streams] = torch.where(heard[:, None], near[:, :streams] + 0.3 * (torch.roll(near, 1, 1) + torch.roll(near, -1, 1))[:, :streams], near[:, :streams])
     near = near / near.sum(1, keepdim=True)
     ce = -(near * log_p).sum(1)
     weight = torch.where(target == -2, 0.0, torch.where(heard, 1.0, 0.7))
@@ -224,12 +196,9 @@ def main() -> None:
             precision = right / np.arange(1, len(rows) + 1)
             ok = np.nonzero(precision >= 0.9)[0]
             t = np.mean(total, 0)
-            print(
-                f"{shown:4.0f}s step {step} queue {ahead.qsize()} train {find.item():.3f}/{states.item():.3f} held {t[0]:.3f}/{t[1]:.3f} state ok {t[2]:.3f}; "
-                f"of {len(rows)} contacts right {right[-1] / len(rows):.3f}, recall at 0.9: {right[ok[-1]] / len(rows) if len(ok) else 0:.3f}, "
-                f"P>=.5: {np.mean([p >= 0.5 for p, _ in rows]):.3f} right {np.mean([r for p, r in rows if p >= 0.5] or [0]):.3f}",
-                flush=True,
-            )
+            print(f"{shown:4.0f}s step {step} queue {ahead.qsize()} train {find.item():.3f}/{states.item():.3f} held {t[0]:.3f}/{t[1]:.3f} state ok {t[2]:.3f}; "
+                  f"of {len(rows)} contacts right {right[-1] / len(rows):.3f}, recall at 0.9: {right[ok[-1]] / len(rows) if len(ok) else 0:.3f}, "
+                  f"P>=.5: {np.mean([p >= .5 for p, _ in rows]):.3f} right {np.mean([r for p, r in rows if p >= .5] or [0]):.3f}", flush=True)
             torch.save(model.state_dict(), out)
     torch.save(model.state_dict(), out)
 

@@ -34,15 +34,8 @@ ROWS = [(0.5, 0.5), (2, 1.5), (6, 10), (0.5, 0.1), (1, 0.5), (2, 1), (7, 1), (1,
 
 def call(r: random.Random) -> str:
     letters = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
-    head = r.choice(
-        [
-            r.choice("BFGIKNRWM"),
-            r.choice(letters) + r.choice(letters),
-            r.choice(letters) + r.choice(letters),
-            r.choice("23456789") + r.choice(letters),
-            r.choice(letters) + r.choice("23456789"),
-        ]
-    )
+    head = r.choice([r.choice("BFGIKNRWM"), r.choice(letters) + r.choice(letters), r.choice(letters) + r.choice(letters),
+                     r.choice("23456789") + r.choice(letters), r.choice(letters) + r.choice("23456789")])
     made = head + r.choice("0123456789") + "".join(r.choice(letters) for _ in range(r.choice([1, 2, 2, 3, 3, 3, 3])))
     x = r.random()
     if x < 0.05:
@@ -56,74 +49,24 @@ def text(r: random.Random) -> str:
     kind = r.random()
     letters = ALPHABET[1:37]
     if kind < 0.35:
-        return " ".join(
-            "".join(r.choice(letters) for _ in range(r.choice([1, 2, 3, 4, 5, 5, 5, 6, 7]))) for _ in range(9)
-        )
+        return " ".join("".join(r.choice(letters) for _ in range(r.choice([1, 2, 3, 4, 5, 5, 5, 6, 7]))) for _ in range(9))
     if kind < 0.42:
         return " ".join("".join(r.choice(ALPHABET[1:]) for _ in range(r.randint(2, 6))) for _ in range(9))
     own, other = call(r), call(r)
     report = r.choice(["5NN", "5NN", "5NN", "599", "ENN", "5NN5NN", "5NN 5NN", "579", "559", "5NN 5NN 5NN"])
     if kind < 0.62:
-        return r.choice(
-            [own, f"{own} {own}", f"DE {own}", f"{own} {own} {own}", f"{own} DE {own}", own + " K", f"DE {own} {own}"]
-        )
+        return r.choice([own, f"{own} {own}", f"DE {own}", f"{own} {own} {own}", f"{own} DE {own}", own + " K", f"DE {own} {own}"])
     if kind < 0.78:
-        return r.choice(
-            [
-                f"R {report} TU",
-                report,
-                f"TU {report}",
-                f"R R {report}",
-                f"{report} TU",
-                f"{report} TU 73",
-                f"DE {own} {report}",
-                f"{own} {report} TU",
-                f"{report} &",
-                f"R {report} {report} TU",
-                f"QSL {report}",
-                f"{report} {own}",
-                f"& {report} TU &",
-                f"R UR {report}",
-            ]
-        )
+        return r.choice([f"R {report} TU", report, f"TU {report}", f"R R {report}", f"{report} TU", f"{report} TU 73",
+                         f"DE {own} {report}", f"{own} {report} TU", f"{report} &", f"R {report} {report} TU", f"QSL {report}",
+                         f"{report} {own}", f"& {report} TU &", f"R UR {report}"])
     if kind < 0.9:
-        return r.choice(
-            [
-                f"{other} {report}",
-                f"{other} {report} K",
-                f"{other} {other} {report}",
-                f"{other} {report} &",
-                f"{other}? {other}?",
-                f"{other[:3]}?",
-                f"{other[-3:]}? {other[-3:]}?",
-                f"{report} {other}",
-                f"{other} TU {report}",
-                f"& {other} {report} &",
-                f"{other} UR {report} +",
-            ]
-        )
-    return r.choice(
-        [
-            f"TU {own}",
-            f"TU UP",
-            f"R TU {own} UP",
-            f"73 {own}",
-            f"QRZ? {own} UP 5",
-            f"CQ CQ DE {own} {own} UP",
-            f"TU UP {r.randint(1, 9)}",
-            f"CQ {own} UP",
-            f"QRZ UP",
-            f"AGN? {other}",
-            f"NAME {own} = WX FB = RIG 100W",
-            f"TEST {own}",
-            f"EE {own}",
-            f"UP UP",
-            f"NR? NR?",
-            f"QSL TU {own} QRZ",
-            f"EU ONLY {own}",
-            "73 EE",
-        ]
-    )
+        return r.choice([f"{other} {report}", f"{other} {report} K", f"{other} {other} {report}", f"{other} {report} &",
+                         f"{other}? {other}?", f"{other[:3]}?", f"{other[-3:]}? {other[-3:]}?", f"{report} {other}",
+                         f"{other} TU {report}", f"& {other} {report} &", f"{other} UR {report} +"])
+    return r.choice([f"TU {own}", f"TU UP", f"R TU {own} UP", f"73 {own}", f"QRZ? {own} UP 5", f"CQ CQ DE {own} {own} UP",
+                     f"TU UP {r.randint(1, 9)}", f"CQ {own} UP", f"QRZ UP", f"AGN? {other}", f"NAME {own} = WX FB = RIG 100W",
+                     f"TEST {own}", f"EE {own}", f"UP UP", f"NR? NR?", f"QSL TU {own} QRZ", f"EU ONLY {own}", "73 EE"])
 
 
 def pool(count: int, seed: int, longest: int = 56) -> np.ndarray:
@@ -165,17 +108,15 @@ class Maker:
     def n(self, shape: tuple[int, ...]) -> torch.Tensor:
         return torch.randn(shape, generator=self.g, device=self.device)
 
-    def keys(
-        self, wpm: torch.Tensor, start: torch.Tensor, limit: torch.Tensor, hand: bool = True
-    ) -> tuple[torch.Tensor, torch.Tensor, torch.Tensor]:
+    def keys(self, wpm: torch.Tensor, start: torch.Tensor, limit: torch.Tensor, hand: bool = True
+             ) -> tuple[torch.Tensor, torch.Tensor, torch.Tensor]:
         """Key state (B, samples), characters (B, L), which of them were sent whole (B, L)."""
         b = wpm.shape[0]
         texts = self.texts[torch.randint(len(self.texts), (b,), generator=self.g, device=self.device)]
         return self.key(texts, wpm, start, limit, hand)
 
-    def key(
-        self, texts: torch.Tensor, wpm: torch.Tensor, start: torch.Tensor, limit: torch.Tensor, hand: bool = True
-    ) -> tuple[torch.Tensor, torch.Tensor, torch.Tensor]:
+    def key(self, texts: torch.Tensor, wpm: torch.Tensor, start: torch.Tensor, limit: torch.Tensor, hand: bool = True
+            ) -> tuple[torch.Tensor, torch.Tensor, torch.Tensor]:
         b, length = texts.shape
         chars = texts.clamp(min=0)
         there = texts >= 0
@@ -223,9 +164,7 @@ class Maker:
         pad = torch.nn.functional.pad(key[:, None], (n // 2, n - 1 - n // 2))
         return torch.nn.functional.conv1d(pad, kernel[None, None])[:, 0]
 
-    def fading(
-        self, b: int, flat_share: float, row: tuple[float, float] | None = None
-    ) -> tuple[torch.Tensor, torch.Tensor, torch.Tensor]:
+    def fading(self, b: int, flat_share: float, row: tuple[float, float] | None = None) -> tuple[torch.Tensor, torch.Tensor, torch.Tensor]:
         """Two taps (B, samples), mean power 1/2 each, and the delay in samples."""
         n = int(LENGTH_S * RATE)
         m = 1024  # taps at 1024 / 24 s = 43 a second; faster spreads are rare and look like noise anyway
@@ -246,18 +185,11 @@ class Maker:
         low1 = torch.where(flat, torch.zeros_like(low0), taps[1])
         up = lambda x: torch.complex(
             torch.nn.functional.interpolate(x.real[:, None], size=n, mode="linear", align_corners=True)[:, 0],
-            torch.nn.functional.interpolate(x.imag[:, None], size=n, mode="linear", align_corners=True)[:, 0],
-        )
+            torch.nn.functional.interpolate(x.imag[:, None], size=n, mode="linear", align_corners=True)[:, 0])
         return up(low0), up(low1), rows[:, 0].round().long()
 
-    def signal(
-        self,
-        key: torch.Tensor,
-        offset: torch.Tensor,
-        snr_db: torch.Tensor,
-        flat_share: float = 0.3,
-        row: tuple[float, float] | None = None,
-    ) -> torch.Tensor:
+    def signal(self, key: torch.Tensor, offset: torch.Tensor, snr_db: torch.Tensor, flat_share: float = 0.3,
+               row: tuple[float, float] | None = None) -> torch.Tensor:
         """Faded complex signal at RATE; `snr_db` key-down in 500 Hz over noise of unit variance a sample."""
         b, n = key.shape
         envelope = self.shape(key) * torch.sqrt(0.5 * 10 ** (snr_db / 10))[:, None]
@@ -281,9 +213,7 @@ class Maker:
         """Features, flat targets (1-based), target lengths."""
         n = int(LENGTH_S * RATE)
         x = torch.complex(self.n((b, n)), self.n((b, n))) / 2**0.5
-        segments = torch.multinomial(
-            torch.tensor([0.07, 0.43, 0.3, 0.2], device=self.device), b, True, generator=self.g
-        )
+        segments = torch.multinomial(torch.tensor([0.07, 0.43, 0.3, 0.2], device=self.device), b, True, generator=self.g)
         cuts = torch.sort(self.u((b, 2), 1.5, LENGTH_S - 1.5), 1).values
         snr = self.u(b, -7, 25)
         characters, masks = [], []
@@ -306,9 +236,7 @@ class Maker:
                 kind = self.u(b, 0, 1)
                 key = torch.where((kind < 0.04)[:, None], torch.ones_like(key), key) * (kind < 0.5)[:, None]
                 sign = torch.where(self.u(b, 0, 1) < 0.5, -1.0, 1.0)
-                x = x + self.signal(
-                    key, sign * self.u(b, 36, 200), torch.minimum(snr + self.u(b, -15, 26), torch.full_like(snr, 38))
-                )
+                x = x + self.signal(key, sign * self.u(b, 36, 200) , torch.minimum(snr + self.u(b, -15, 26), torch.full_like(snr, 38)))
             key, _, _ = self.keys(self.u(b, 14, 40), self.u(b, -3, 8), self.u(b, 4, LENGTH_S))
             key = key * (self.u(b, 0, 1) < 0.25)[:, None]
             x = x + self.signal(key, self.u(b, -25, 25), snr - self.u(b, 7, 25))

@@ -9,14 +9,8 @@ import numpy as np
 MOVE_S = 0.15
 
 
-def slices(
-    r: random.Random,
-    listening: np.ndarray,
-    step_s: float,
-    window: tuple[float, float],
-    hears: tuple[float, float],
-    wanted: np.ndarray,
-) -> np.ndarray:
+def slices(r: random.Random, listening: np.ndarray, step_s: float, window: tuple[float, float], hears: tuple[float, float],
+           wanted: np.ndarray) -> np.ndarray:
     """(steps, 2): lowest and highest bin from the DX that is heard at each step; none while the dial moves.
 
     `listening` (steps,): the DX does not send; `window`: bins from the DX; `hears`: what the filter passes, in bins from

@@ -92,10 +92,7 @@ def main() -> None:
     b = 512 if device == "cuda" else 16
     torch.manual_seed(1)
     torch.backends.cuda.matmul.allow_tf32 = True
-    maker, held = (
-        Maker(device, 1, 200_000 if device == "cuda" else 2000),
-        Maker(device, 999, 20_000 if device == "cuda" else 500),
-    )
+    maker, held = Maker(device, 1, 200_000 if device == "cuda" else 2000), Maker(device, 999, 20_000 if device == "cuda" else 500)
     model = Reader().to(device)
     if len(sys.argv) > 3:
         widened(model, torch.load(sys.argv[3], map_location=device))
@@ -108,17 +105,8 @@ def main() -> None:
             group["lr"] = rate
         x, targets, lengths = maker.batch(b)
         logits = model(x)[0].log_softmax(-1).transpose(0, 1)
-        loss = (
-            nn.functional.ctc_loss(
-                logits,
-                targets,
-                torch.full((b,), x.shape[1], dtype=torch.long, device=device),
-                lengths,
-                zero_infinity=True,
-                reduction="sum",
-            )
-            / lengths.sum()
-        )
+        loss = nn.functional.ctc_loss(logits, targets, torch.full((b,), x.shape[1], dtype=torch.long, device=device), lengths,
+                                      zero_infinity=True, reduction="sum") / lengths.sum()
         optimiser.zero_grad()
         loss.backward()
         nn.utils.clip_grad_norm_(model.parameters(), 1.0)
@@ -127,11 +115,8 @@ def main() -> None:
         if time.time() - start - shown > 30:
             shown = time.time() - start
             model.eval()
-            print(
-                f"{shown:5.0f}s step {step} loss {loss.item():.3f} cer: -3 dB {errors(model, held, -3):.3f}, -1.5 dB {errors(model, held, -1.5):.3f}, "
-                f"3 dB {errors(model, held, 3):.3f}, fading 10 dB {errors(model, held, 10, (1, 0.5)):.3f}, neighbour 1 dB {errors(model, held, 1.0, None, 256, True):.3f}",
-                flush=True,
-            )
+            print(f"{shown:5.0f}s step {step} loss {loss.item():.3f} cer: -3 dB {errors(model, held, -3):.3f}, -1.5 dB {errors(model, held, -1.5):.3f}, "
+                  f"3 dB {errors(model, held, 3):.3f}, fading 10 dB {errors(model, held, 10, (1, 0.5)):.3f}, neighbour 1 dB {errors(model, held, 1.0, None, 256, True):.3f}", flush=True)
             model.train()
             torch.save(model.state_dict(), out)
     torch.save(model.state_dict(), out)

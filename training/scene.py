@@ -21,18 +21,8 @@ SPACING = 15.625
 BINS = 352
 DX_BINS = 25
 CONTEXT = 4
-ROW_NAMES = [
-    "low quiet",
-    "low moderate",
-    "low disturbed",
-    "mid quiet",
-    "mid moderate",
-    "mid disturbed",
-    "mid near-vertical",
-    "high quiet",
-    "high moderate",
-    "high disturbed",
-]
+ROW_NAMES = ["low quiet", "low moderate", "low disturbed", "mid quiet", "mid moderate", "mid disturbed", "mid near-vertical",
+             "high quiet", "high moderate", "high disturbed"]
 
 
 @dataclass
@@ -41,17 +31,17 @@ class Scene:
 
     length_s: float
     low_bin: int
-    start: np.ndarray  # (n,) seconds
+    start: np.ndarray       # (n,) seconds
     bin_position: np.ndarray  # (n,) carrier in bins from the DX
     station: np.ndarray
     snr_500_db: np.ndarray  # per transmission, key-down
-    edges: list  # key times of each transmission
+    edges: list             # key times of each transmission
     row: str
     impulses: float
     carriers: int
-    target: np.ndarray  # (steps,) stream index, -1 none, -2 do not care
-    state: np.ndarray  # (steps,) 0 open, 1 DX calls, 2 DX answers, 3 a reply is due
-    contacts: list  # (first report start, stop, stream position, completed) within the stretch
+    target: np.ndarray      # (steps,) stream index, -1 none, -2 do not care
+    state: np.ndarray       # (steps,) 0 open, 1 DX calls, 2 DX answers, 3 a reply is due
+    contacts: list          # (first report start, stop, stream position, completed) within the stretch
     heard: np.ndarray | None = None  # (steps, 2) bins from the DX that one receiver hears; None: all
 
 
@@ -102,9 +92,7 @@ def make(seed: int, length_s: float = 90.0) -> Scene | None:
     for c in session.contacts:
         stream = ((c.frequency_hz - sc.dx_hz) / SPACING + mistuned - low_bin - CONTEXT) / 2
         inside = -0.5 < stream < (BINS - 2 * CONTEXT - 1) / 2 + 0.5
-        mine = [
-            t for t in overs if c.answered_at_s - 0.01 <= t.start_s and (not c.reports or t.start_s <= c.reports[-1][1])
-        ]
+        mine = [t for t in overs if c.answered_at_s - 0.01 <= t.start_s and (not c.reports or t.start_s <= c.reports[-1][1])]
         last = max([b for _, b in c.reports], default=max([t.stop_s for t in mine], default=c.answered_at_s))
         following = min([t.start_s for t in overs if t.start_s > last - 0.3], default=total)
         if c.reports:
@@ -119,32 +107,12 @@ def make(seed: int, length_s: float = 90.0) -> Scene | None:
     if r.random() < 0.2:
         place = 2 * target + low_bin + CONTEXT
         wide = (-19.0, 134.0) if r.random() < 0.3 else (-16.0, 16.0)
-        heard = slices(
-            r,
-            np.isin(state, (0, 3)),
-            step_s,
-            (low_bin + 20, low_bin + 20 + width),
-            wide,
-            np.where(target >= 0, place, np.nan),
-        )
+        heard = slices(r, np.isin(state, (0, 3)), step_s, (low_bin + 20, low_bin + 20 + width), wide,
+                       np.where(target >= 0, place, np.nan))
         target = known_targets(target, seen(heard, place))
         contacts = []
-    return Scene(
-        length_s,
-        low_bin,
-        np.array(start),
-        np.array(position),
-        np.array(station),
-        np.array(snr),
-        edges,
-        sc.channel,
-        sc.impulses_per_s * r.choice([0, 1, 1]),
-        sc.carriers,
-        target,
-        state,
-        contacts,
-        heard,
-    )
+    return Scene(length_s, low_bin, np.array(start), np.array(position), np.array(station), np.array(snr), edges,
+                 sc.channel, sc.impulses_per_s * r.choice([0, 1, 1]), sc.carriers, target, state, contacts, heard)
 
 
 class Stage:
@@ -166,9 +134,7 @@ class Stage:
         """Two taps of each station at 64 a second, (stations, samples), and the delay in samples at RATE."""
         m = int(length_s * 64) + 64
         if row == "flat":
-            one = torch.polar(torch.ones(stations, 1, device=self.device), self.u((stations, 1), 0, 6.2831853)).expand(
-                stations, m
-            )
+            one = torch.polar(torch.ones(stations, 1, device=self.device), self.u((stations, 1), 0, 6.2831853)).expand(stations, m)
             return one, torch.zeros_like(one), 0
         delay_ms, spread = ROWS[ROW_NAMES.index(row)]
         f = torch.fft.fftfreq(m, 1 / 64, device=self.device)
@@ -197,9 +163,7 @@ class Stage:
                 if scene.impulses > 0:
                     k = np.random.default_rng(len(scene.start) * 1000 + s).poisson(scene.impulses * scene.length_s)
                     where = torch.randint(x.shape[1], (max(k, 1),), generator=self.g, device=self.device)
-                    x[s, where] += torch.exp(self.u(max(k, 1), 0.5, 4.0)) * torch.complex(
-                        self.n(max(k, 1)), self.n(max(k, 1))
-                    )
+                    x[s, where] += torch.exp(self.u(max(k, 1), 0.5, 4.0)) * torch.complex(self.n(max(k, 1)), self.n(max(k, 1)))
             w = torch.hann_window(n, periodic=True, device=self.device)
             noise = torch.fft.fft(x.unfold(1, n, hop)[:, :frames] * w, dim=2) / torch.sqrt((w**2).sum())
             for s, scene in enumerate(scenes):
@@ -247,15 +211,13 @@ class Stage:
             position = torch.from_numpy(scene.bin_position[chosen]).float().to(self.device)
             whole = torch.round(position)
             rest = (position - whole) * SPACING
-            amplitude = torch.sqrt(
-                0.5 * 10 ** (torch.from_numpy(scene.snr_500_db[chosen]).float().to(self.device) / 10)
-            )
+            amplitude = torch.sqrt(0.5 * 10 ** (torch.from_numpy(scene.snr_500_db[chosen]).float().to(self.device) / 10))
             phase = self.u((m, 1), 0, 6.2831853)
             tone = torch.polar(key * amplitude[:, None], 6.2831853 * rest[:, None] * t + phase)
             absolute = torch.from_numpy(origin * 0.008).float().to(self.device)[:, None] + t
             index = (absolute * 64).clamp(0, tap0.shape[1] - 2)
             lower = index.long()
-            part = index - lower
+            part = (index - lower)
             who = torch.from_numpy(scene.station[chosen]).to(self.device)[:, None]
             a = tap0[who, lower] * (1 - part) + tap0[who, lower + 1] * part
             c = tap1[who, lower] * (1 - part) + tap1[who, lower + 1] * part
@@ -266,9 +228,7 @@ class Stage:
             spectrum = torch.cat([spectrum[..., -reach:], spectrum[..., : reach + 1]], 2)  # (m, k, 25)
             k = spectrum.shape[1]
             frame = torch.from_numpy(origin).long().to(self.device)[:, None] + torch.arange(k, device=self.device)
-            turn = torch.polar(
-                torch.ones_like(frame, dtype=torch.float32), 6.2831853 * (whole[:, None] * frame / 8 % 1.0)
-            )
+            turn = torch.polar(torch.ones_like(frame, dtype=torch.float32), 6.2831853 * (whole[:, None] * frame / 8 % 1.0))
             spectrum = spectrum * turn[..., None]
             bins = whole.long()[:, None] + torch.arange(-reach, reach + 1, device=self.device)
             for low, width, place in ((scene.low_bin, BINS, 0), (-(DX_BINS // 2), DX_BINS, BINS)):
@@ -280,9 +240,7 @@ class Stage:
             column = int(torch.randint(BINS - 4, (1,), generator=self.g, device=self.device)) + 2
             amplitude = 10 ** (float(self.u((), 0, 25)) / 20) * 0.7 * float(self.window.sum())
             frame = torch.arange(frames, device=self.device)
-            turn = torch.polar(
-                torch.full((frames,), amplitude, device=self.device), 6.2831853 * (column * frame / 8 % 1.0)
-            )
+            turn = torch.polar(torch.full((frames,), amplitude, device=self.device), 6.2831853 * (column * frame / 8 % 1.0))
             for side, weight in ((-1, -0.5), (0, 1.0), (1, -0.5)):
                 field.index_add_(0, (first_frame + frame) * total + column + side, torch.view_as_real(turn * weight))
 

@@ -70,9 +70,7 @@ class VoiceFinder(nn.Module):
         with torch.autocast("cuda", torch.bfloat16, enabled=window.is_cuda):
             y = self.local(window)
             b, t, c, places = y.shape
-            inner = torch.relu(self.dial(y.reshape(b * t, c, places)))[
-                ..., : (window.shape[2] - SPEECH_BINS) // DIAL_STEP
-            ]
+            inner = torch.relu(self.dial(y.reshape(b * t, c, places)))[..., : (window.shape[2] - SPEECH_BINS) // DIAL_STEP]
             d = torch.relu(self.dx(self.local(dx)[..., :50].reshape(b, t, -1)))
         inner, d = inner.float(), d.float()
         dials = inner.shape[-1]
@@ -114,16 +112,8 @@ def grown(model: VoiceFinder, old: dict) -> nn.Module:
     width = lambda net, name, dim: net[name].shape[dim]
     joined = {
         "talker.weight_ih_l0": lambda net: (width(net, "dial.weight", 0), 1),
-        "whole.weight_ih_l0": lambda net: (
-            width(net, "dx_memory.weight_hh_l0", 1),
-            *[width(net, "talk.weight", 1)] * 2,
-            1,
-        ),
-        "stream.weight_ih_l0": lambda net: (
-            width(net, "talk.weight", 1),
-            width(net, "beside.weight", 0),
-            width(net, "told.weight", 0),
-        ),
+        "whole.weight_ih_l0": lambda net: (width(net, "dx_memory.weight_hh_l0", 1), *[width(net, "talk.weight", 1)] * 2, 1),
+        "stream.weight_ih_l0": lambda net: (width(net, "talk.weight", 1), width(net, "beside.weight", 0), width(net, "told.weight", 0)),
     }
     for name, parts in joined.items():
         cut = was[name].split(parts(old), 1)
@@ -169,13 +159,7 @@ class Kept:
         return cut(self.window).float(), cut(self.dx).float(), cut(self.talk), cut(self.target), cut(self.state)
 
     def whole(self, which: slice):
-        return (
-            self.window[which].float(),
-            self.dx[which].float(),
-            self.talk[which],
-            self.target[which],
-            self.state[which],
-        )
+        return self.window[which].float(), self.dx[which].float(), self.talk[which], self.target[which], self.state[which]
 
 
 def placed(logits: torch.Tensor, target: torch.Tensor) -> torch.Tensor:
@@ -185,9 +169,7 @@ def placed(logits: torch.Tensor, target: torch.Tensor) -> torch.Tensor:
     heard = target >= 0
     near = torch.zeros_like(log_p)
     near.scatter_(1, torch.where(heard, target.clamp(max=streams - 1), torch.full_like(target, streams))[:, None], 1.0)
-    spread = near[:, :streams] + 0.5 * (
-        nn.functional.pad(near[:, : streams - 1], (0, 0, 1, 0)) + nn.functional.pad(near[:, 1:streams], (0, 0, 0, 1))
-    )
+    spread = near[:, :streams] + 0.5 * (nn.functional.pad(near[:, : streams - 1], (0, 0, 1, 0)) + nn.functional.pad(near[:, 1:streams], (0, 0, 0, 1)))
     near = torch.cat([torch.where(heard[:, None], spread, near[:, :streams]), near[:, streams:]], 1)
     ce = -(near / near.sum(1, keepdim=True) * log_p).sum(1)
     w = torch.where(target == -2, 0.0, torch.where(heard, 1.0, 0.7))
@@ -208,10 +190,8 @@ def figures(rows: list) -> str:
     rows = sorted(rows, reverse=True) or [(0.0, False)]
     right = np.cumsum([r for _, r in rows])
     ok = np.nonzero(right / np.arange(1, len(rows) + 1) >= 0.8)[0]
-    return (
-        f"of {len(rows)} right {right[-1] / len(rows):.3f}, recall at 0.8: {right[ok[-1]] / len(rows) if len(ok) else 0:.3f}; "
-        f"P>=.5: {np.mean([p >= 0.5 for p, _ in rows]):.2f} right {np.mean([r for p, r in rows if p >= 0.5] or [0]):.2f}"
-    )
+    return (f"of {len(rows)} right {right[-1] / len(rows):.3f}, recall at 0.8: {right[ok[-1]] / len(rows) if len(ok) else 0:.3f}; "
+            f"P>=.5: {np.mean([p >= .5 for p, _ in rows]):.2f} right {np.mean([r for p, r in rows if p >= .5] or [0]):.2f}")
 
 
 def main() -> None:
@@ -314,16 +294,11 @@ def main() -> None:
                     f, b, s, v, logits, late, told = loss_of(model, *data)
                     found(logits, held_scenes[k : k + 8], rows, 2.4)
                     found(late[..., LATE_STEPS:], held_scenes[k : k + 8], rows_late, 2.4)
-                    total.append(
-                        (f.item(), b.item(), s.item(), v.item(), (told.argmax(-1) == data[4]).float().mean().item())
-                    )
+                    total.append((f.item(), b.item(), s.item(), v.item(), (told.argmax(-1) == data[4]).float().mean().item()))
             model.train()
             t = np.mean(total, 0)
-            print(
-                f"voice {shown:4.0f}s step {step} fresh {fresh} ahead {ahead.qsize()} drawing {drawing:.0f}s kept {kept.count} train {find.item():.3f}/{back.item():.3f}/{states.item():.3f}/{talked.item():.3f} "
-                f"held {t[0]:.3f}/{t[1]:.3f}/{t[2]:.3f}/{t[3]:.3f} state ok {t[4]:.3f}; {figures(rows)}; looked back: {figures(rows_late)}",
-                flush=True,
-            )
+            print(f"voice {shown:4.0f}s step {step} fresh {fresh} ahead {ahead.qsize()} drawing {drawing:.0f}s kept {kept.count} train {find.item():.3f}/{back.item():.3f}/{states.item():.3f}/{talked.item():.3f} "
+                  f"held {t[0]:.3f}/{t[1]:.3f}/{t[2]:.3f}/{t[3]:.3f} state ok {t[4]:.3f}; {figures(rows)}; looked back: {figures(rows_late)}", flush=True)
             torch.save(model.state_dict(), out + ".part")
             os.replace(out + ".part", out)
     if rank == 0:

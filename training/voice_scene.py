@@ -40,15 +40,15 @@ class VoiceScene:
     position: np.ndarray
     station: np.ndarray
     snr_db: np.ndarray  # in 2500 Hz while talking
-    audio: list  # int16 clips
-    scale: np.ndarray  # to mean power 1 while talking
+    audio: list         # int16 clips
+    scale: np.ndarray   # to mean power 1 while talking
     row: str
     impulses: float
     carriers: int
     target: np.ndarray
     state: np.ndarray
     contacts: list
-    voices: list  # (first step, last step, dial position) of everybody who talks in the window
+    voices: list        # (first step, last step, dial position) of everybody who talks in the window
     heard: np.ndarray | None = None  # (steps, 2) bins from the DX that one receiver hears; None: all
 
 
@@ -125,34 +125,13 @@ def make(seed: int, length_s: float = 90.0, humans: tuple[str, ...] = ()) -> Voi
     heard = None
     if r.random() < 0.15:
         place = DIAL_STEP * target + low_bin
-        heard = slices(
-            r,
-            np.isin(state, (0, 3, 5)),
-            step_s,
-            (low_bin + 20, low_bin + 20 + width),
-            PASSES,
-            np.where(target >= 0, place + SPEECH_BINS / 2, np.nan),
-        )
+        heard = slices(r, np.isin(state, (0, 3, 5)), step_s, (low_bin + 20, low_bin + 20 + width), PASSES,
+                       np.where(target >= 0, place + SPEECH_BINS / 2, np.nan))
         target = known_targets(target, seen(heard, place + SPEECH_BINS / 2, HALF_HEARD))
         contacts = []
-    return VoiceScene(
-        length_s,
-        low_bin,
-        np.array(start),
-        np.array(position),
-        np.array(station),
-        np.array(snr),
-        audio,
-        np.array(scale),
-        sc.channel,
-        sc.impulses_per_s * r.choice([0, 1, 1]),
-        sc.carriers,
-        target,
-        state,
-        contacts,
-        voices,
-        heard,
-    )
+    return VoiceScene(length_s, low_bin, np.array(start), np.array(position), np.array(station), np.array(snr), audio,
+                      np.array(scale), sc.channel, sc.impulses_per_s * r.choice([0, 1, 1]), sc.carriers, target, state,
+                      contacts, voices, heard)
 
 
 def states(session, overs: list, total: float, steps: int, at) -> np.ndarray:
@@ -163,23 +142,11 @@ def states(session, overs: list, total: float, steps: int, at) -> np.ndarray:
         state[at(t.start_s) : at(t.stop_s)] = 1
         if t.role not in ("answer", "again"):
             continue
-        contact = next(
-            (
-                c
-                for c in session.contacts
-                if c.answered_at_s - 0.05 <= t.start_s
-                and (t.start_s <= max((b for _, b in c.reports), default=c.answered_at_s + 0.05))
-            ),
-            None,
-        )
-        said = [
-            x.role
-            for x in session.transmissions
-            if contact is not None and x.station == contact.station and t.start_s < x.start_s < until
-        ]
-        part = "reply" not in said and (
-            "call" in said or not any(w in t.text.lower() for w in ("five", "fifty", "59", "report"))
-        )
+        contact = next((c for c in session.contacts if c.answered_at_s - 0.05 <= t.start_s and (
+            t.start_s <= max((b for _, b in c.reports), default=c.answered_at_s + 0.05))), None)
+        said = [x.role for x in session.transmissions
+                if contact is not None and x.station == contact.station and t.start_s < x.start_s < until]
+        part = "reply" not in said and ("call" in said or not any(w in t.text.lower() for w in ("five", "fifty", "59", "report")))
         state[at(t.start_s) : at(t.stop_s)] = 4 if part else 2
         state[at(t.stop_s) : at(until)] = 5 if part else 3
     return state
@@ -209,9 +176,7 @@ class VoiceStage:
             field = torch.zeros(frames * (BINS + DX_BINS), 2, device=self.device)
             self._add(field, frames, scene)
             field = torch.view_as_complex(field).reshape(frames, BINS + DX_BINS)
-            level = 10 ** (
-                (float(self.n(1)) - 0.3) / 10
-            )  # the floor is not known exactly, and rather too high in a crowd
+            level = 10 ** ((float(self.n(1)) - 0.3) / 10)  # the floor is not known exactly, and rather too high in a crowd
             for first, count, out in ((0, BINS, out_w), (BINS, DX_BINS, out_d)):
                 hop = count // 8
                 x = torch.complex(self.n(frames * hop + count), self.n(frames * hop + count)) / 2**0.5
@@ -234,9 +199,7 @@ class VoiceStage:
     def _taps(self, row: str, stations: int, length_s: float):
         m = int(length_s * 64) + 128
         if row == "flat":
-            one = torch.polar(torch.ones(stations, 1, device=self.device), self.u((stations, 1), 0, 6.2831853)).expand(
-                stations, m
-            )
+            one = torch.polar(torch.ones(stations, 1, device=self.device), self.u((stations, 1), 0, 6.2831853)).expand(stations, m)
             return one, torch.zeros_like(one), 0
         delay_ms, spread = ROWS[ROW_NAMES.index(row)]
         f = torch.fft.fftfreq(m, 1 / 64, device=self.device)
@@ -271,10 +234,7 @@ class VoiceStage:
             f = torch.fft.fftfreq(samples, 1 / RATE, device=self.device)
             edge = (torch.minimum(f - 300, 2700 - f) / 80 + 1).clamp(0, 1)
             who = torch.from_numpy(scene.station[chosen]).to(self.device)
-            response = (
-                tilt[who][:, None] * (f - 1500) / 2400
-                + bump[who][:, None] * torch.exp(-(((f - where[who][:, None]) / 300) ** 2))
-            ) / 20
+            response = (tilt[who][:, None] * (f - 1500) / 2400 + bump[who][:, None] * torch.exp(-((f - where[who][:, None]) / 300) ** 2)) / 20
             spectrum = torch.fft.fft(x) * (0.5 - 0.5 * torch.cos(3.14159265 * edge)) * 2
             before = (spectrum.abs() ** 2).sum(1, keepdim=True)
             spectrum = spectrum * 10**response
@@ -285,12 +245,8 @@ class VoiceStage:
             position = torch.from_numpy(scene.position[chosen]).float().to(self.device)
             whole = torch.round(position)
             t = torch.arange(samples, device=self.device) / RATE
-            x = x * torch.polar(
-                torch.ones(m, 1, device=self.device), 6.2831853 * ((position - whole) * SPACING)[:, None] * t
-            )
-            index = ((torch.from_numpy(origin * 0.008).float().to(self.device)[:, None] + t) * 64).clamp(
-                0, tap0.shape[1] - 2
-            )
+            x = x * torch.polar(torch.ones(m, 1, device=self.device), 6.2831853 * ((position - whole) * SPACING)[:, None] * t)
+            index = ((torch.from_numpy(origin * 0.008).float().to(self.device)[:, None] + t) * 64).clamp(0, tap0.shape[1] - 2)
             lower = index.long()
             part = index - lower
             a = tap0[who[:, None], lower] * (1 - part) + tap0[who[:, None], lower + 1] * part
@@ -303,9 +259,7 @@ class VoiceStage:
             s = s / torch.sqrt(self.energy * (RATE / 2500.0))
             k = s.shape[1]
             frame = torch.from_numpy(origin).long().to(self.device)[:, None] + torch.arange(k, device=self.device)
-            turn = torch.polar(
-                torch.ones_like(frame, dtype=torch.float32), 6.2831853 * (whole[:, None] * frame / 8 % 1.0)
-            )
+            turn = torch.polar(torch.ones_like(frame, dtype=torch.float32), 6.2831853 * (whole[:, None] * frame / 8 % 1.0))
             s = s * turn[..., None]
             bins = whole.long()[:, None] + torch.arange(reach, device=self.device)
             for low, width, place in ((scene.low_bin, BINS, 0), (-DX_LEAD, DX_BINS, BINS)):
@@ -317,8 +271,6 @@ class VoiceStage:
             column = int(torch.randint(BINS - 4, (1,), generator=self.g, device=self.device)) + 2
             amplitude = 10 ** (float(self.u((), 0, 25)) / 20) * 8
             frame = torch.arange(frames, device=self.device)
-            turn = torch.polar(
-                torch.full((frames,), amplitude, device=self.device), 6.2831853 * (column * frame / 8 % 1.0)
-            )
+            turn = torch.polar(torch.full((frames,), amplitude, device=self.device), 6.2831853 * (column * frame / 8 % 1.0))
             for side, weight in ((-1, -0.5), (0, 1.0), (1, -0.5)):
                 field.index_add_(0, frame * total + column + side, torch.view_as_real(turn * weight))
