@@ -5,7 +5,7 @@
     python his.py export voice|morse IN.pt                writes src/hearmark/pileup/his_voice.onnx or his_morse.onnx
 
 The shipped ones: seed 1, a tenth of the sessions held back. Voice: 200000 to 200404 (half of them as part of a wideband
-stream; 18 minutes), then these and 201000 to 201301 (17 minutes more). Morse: sessions from 300000 on. Input: the
+stream; 18 minutes), then these and 201000 to 201301 (17 minutes more). Morse: 300000 to 300479 (13 minutes). Input: the
 spectrum from his suppressed carrier up, or about his carrier, on the networks' scale; output: does he send. Others who
 call on his frequency are what makes it hard; his own level, place, sound, speed and rhythm are what can be learnt.
 """

@@ -187,7 +187,7 @@ class _Chain:
         self._grid = grid = self._band.grid
         self._finder: Finder
         self._finder = (
-            MorseFinder(grid, low_hz, high_hz)
+            MorseFinder(grid, low_hz, high_hz, first.audio)
             if mode == "cw"
             else VoiceFinder(grid, low_hz, high_hz, mode, first.audio)
         )

@@ -14,8 +14,8 @@ import numpy as np
 from hearmark.modes.network import Array, Network
 from hearmark.pileup.look import ANSWERS, CALLS, DUE, OPEN
 
-OWN_WEIGHT, FINDER_WEIGHT = 1.0, 0.3
-"""Of the logarithms of the odds; chosen on development seeds."""
+WEIGHTS = {"voice": (1.0, 0.3), "morse": (0.6, 0.6)}
+"""His spectrum's and the finder's: of the logarithms of the odds; chosen on development seeds."""
 
 
 class His:
@@ -23,6 +23,7 @@ class His:
 
     def __init__(self, kind: Literal["voice", "morse"]) -> None:
         self._network = Network("hearmark.pileup", f"his_{kind}.onnx")
+        self._own, self._finders = WEIGHTS[kind]
         self.forget()
 
     def forget(self) -> None:
@@ -35,7 +36,7 @@ class His:
         sends, *memory = self._network.run(x=dx[None], **self._memory)
         self._memory = dict(zip(self._memory, memory, strict=True))
         before = np.clip(state[:, CALLS] + state[:, ANSWERS], 1e-4, 1.0 - 1e-4)
-        odds = OWN_WEIGHT * sends[0] + FINDER_WEIGHT * np.log(before / (1.0 - before))
+        odds = self._own * sends[0] + self._finders * np.log(before / (1.0 - before))
         after = 1.0 / (1.0 + np.exp(-np.clip(odds, -20.0, 20.0)))
         out = state + np.float32(1e-6)
         out[:, [CALLS, ANSWERS]] *= (after / before)[:, None]
