@@ -294,3 +294,15 @@ def test_marks_by_hand_and_taken_back() -> None:
     assert isinstance(gone, Answer)
     assert (gone.id, gone.retracted_at_s) == (mark.id, 5.0)
     assert story.exchange.take_back(99, 5.0) == []
+
+
+@pytest.mark.parametrize(("mode", "counts"), [("cw", True), ("usb", False)])
+def test_two_dits_are_an_over_and_a_cough_is_none(mode: Mode, counts: bool) -> None:
+    story = Story(mode)
+    story.tell(4.0, ANSWERS, dx="QA1XYZ 5NN")
+    story.tell(3.0, DUE)
+    story.tell(0.224, ANSWERS, dx="EE")
+    story.tell(3.0, OPEN)
+    newest = {e.id: e for e in story.events if isinstance(e, Over)}
+    kept = [o for o in newest.values() if o.stop_s is not None and o.stop_s > o.start_s]
+    assert len(kept) == (2 if counts else 1)

@@ -43,8 +43,6 @@ KEPT_ANSWERS = 400
 """So many marks can be taken back, the latest."""
 QUIET_STEPS = 3
 """Steps of probable silence that end an over."""
-BLIP_S = 0.3
-"""Nothing that is said is shorter."""
 REJOIN_S = 0.75
 """A pause shorter than this was a pause inside an over: the over goes on under its id."""
 
@@ -71,7 +69,8 @@ class Exchange:
         self._reach = 1 if mode == "cw" else 2
         self._beside = np.ones(2 * self._reach + 1, np.float32)
         self._next = {"over": 1, "turn": 1, "answer": 1}
-        self.memory = Memory(len(frequency_hz), MORSE_EDGES if mode == "cw" else VOICE_EDGES)
+        self._edges = MORSE_EDGES if mode == "cw" else VOICE_EDGES
+        self.memory = Memory(len(frequency_hz), self._edges)
         self.over: Over | None = None
         self.turn: Turn | None = None
         self.state = np.array([1.0, 0.0, 0.0, 0.0])
@@ -212,7 +211,7 @@ class Exchange:
             if self._quiet >= QUIET_STEPS:
                 self._quiet = 0
                 stop = self.memory.dx_fall(time_s, self.over.start_s)
-                if stop - self.over.start_s < BLIP_S:
+                if stop - self.over.start_s < self._edges.shortest_s:
                     return [*out, *self._blip(self.over, stop)]
                 text = text_of(self.memory.symbols(self.over.start_s - 0.1, time_s, -1))
                 answers = self._answers()

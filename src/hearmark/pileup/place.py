@@ -22,17 +22,19 @@ class Edges(NamedTuple):
     """How the level of the DX (networks' scale) tells where an over begins and ends.
 
     It must lie `least` above what is under him and `share` of the way up to his own; `noise`: what noise alone seldom
-    passes; `back_s`: how far a beginning may lie before the moment in which it was noticed.
+    passes; `back_s`: how far a beginning may lie before the moment in which it was noticed; `shortest_s`: nothing that
+    is sent is shorter: two dits close many a contact, a word takes longer.
     """
 
     least: float
     share: float
     noise: float
     back_s: float
+    shortest_s: float
 
 
-MORSE_EDGES = Edges(0.25, 0.45, 0.75, 1.2)
-VOICE_EDGES = Edges(0.15, 0.37, -1.0, 0.22)
+MORSE_EDGES = Edges(0.25, 0.45, 0.75, 1.2, 0.12)
+VOICE_EDGES = Edges(0.15, 0.37, -1.0, 0.22, 0.3)
 """Words end softly, a band's mean wavers less than one carrier's level, and others lie in his band before he begins."""
 _QUIET = 0.25, 0.45
 
