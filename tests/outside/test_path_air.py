@@ -55,12 +55,13 @@ def test_chances_are_as_often_right_as_they_say(day: Day, need: float) -> None:
     assert brier < share * (1.0 - share)
 
 
-def test_levels_of_the_upper_bands_within_the_published_error(day: Day) -> None:
-    """About 10 dB rms for a month's median (CCIR Report 894-2 against data bank D1; Torres, IEEE Trans. Broadcasting,
-    1992), a day's deciles of 6 and 8 dB (P.533), and of the noise from place to place 5.8 dB (P.372): 12.5 dB rms."""
-    measured, _, ours, _ = day
-    off = np.concatenate([ours.level[mhz] - measured[mhz] for mhz in (14.67, 15.0, 20.0, 25.0)])
-    assert float(np.sqrt(np.nanmean(off**2))) < 13.0
+def test_levels_near_the_threshold_of_hearing_within_the_published_error() -> None:
+    """About 10 dB rms (CCIR Report 894-2 against data bank D1; Torres, IEEE Trans. Broadcasting, 1992), with a vertical
+    in a city's noise at the receiver: with the isotropic antenna 25 MHz is 15 dB off (docs/path.md)."""
+    when, receiver, head, measured = openings.read(MEASURED)
+    ours = openings.predicted(when, receiver, Conditions(openings.sunspots(head, when)), "vertical", "city")
+    for mhz in (14.67, 15.0, 25.0):
+        assert float(np.sqrt(np.nanmean((ours.level[mhz] - measured[mhz]) ** 2))) < 11.0
 
 
 def test_what_an_error_of_levels_lets_one_reach(day: Day) -> None:
