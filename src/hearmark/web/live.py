@@ -300,25 +300,16 @@ class LiveSession:
         if rig is None:
             raise HearmarkError("No radio is connected: start with --radio HOST:PORT, or set it by hand.")
         told = self._teller(tab, action.verb)
-        match action.verb:
-            case "plan" | "offer":
-                plan = rig.say(action.text) if action.verb == "plan" else rig.offered()
-                self._take(rig.allowed)
-                if plan.kind == "split":
-                    self._take(Note(self._now_s, written(plan)))
-                self._publish(plan)
-                if action.verb == "offer":
-                    rig.ask("set", None, told)
-            case "set":
-                rig.ask("set", action.frequency_hz, told)
-            case "back":
-                rig.ask("back", None, told)
-            case "peek":
-                rig.ask("peek", action.frequency_hz, told, timed=action.on is True)
-            case "following":
-                rig.following(bool(action.on))
-            case "lock":
-                rig.lock(bool(action.on), told)
+        if action.verb not in ("plan", "offer"):
+            rig.obey(action, told)
+            return
+        plan = rig.say(action.text) if action.verb == "plan" else rig.offered()
+        self._take(rig.allowed)
+        if plan.kind == "split":
+            self._take(Note(self._now_s, written(plan)))
+        self._publish(plan)
+        if action.verb == "offer":
+            rig.ask("set", None, told)
 
     def _log(self, verb: str, entry: Entry) -> None:
         if self._logbook is None:

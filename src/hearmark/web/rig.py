@@ -14,6 +14,7 @@ from hearmark.errors import HearmarkError
 from hearmark.events import Advice, Allowed, Event, KeyState, Mode, Over, Plan
 from hearmark.radio.keeper import Keeper, Verb, Wish
 from hearmark.radio.port import Port
+from hearmark.web.actions import Action
 
 KEPT_EVENTS = 512
 TIMED_PEEK_S, HELD_PEEK_S = 2.0, 20.0
@@ -102,6 +103,18 @@ class Rig:
         elif verb in ("follow", "peek") and hz is None:
             raise HearmarkError("Where to is missing.")
         self.keeper.ask(Wish(verb, hz or 0.0, TIMED_PEEK_S if timed else HELD_PEEK_S, timed, told=told))
+
+    def obey(self, action: Action, told: Told) -> None:
+        """What a page asks of the radio alone."""
+        match action.verb:
+            case "set" | "peek":
+                self.ask(action.verb, action.frequency_hz, told, timed=action.on is True)
+            case "back":
+                self.ask("back", None, told)
+            case "following":
+                self.following(bool(action.on))
+            case "lock":
+                self.lock(bool(action.on), told)
 
     def lock(self, on: bool, told: Told) -> None:
         """Lock or free the dial."""
