@@ -1,6 +1,7 @@
 """Nothing given but the recording and the DX's frequency: split or simplex, his mode, the window that he uses.
 
     python bench/unannounced.py [--mode cw,usb,lsb] [--kind easy,hard,varied,simplex,ordinary] [--seeds N] [--first N]
+        [--jobs 2]
 
 Recordings of 75 s through the whole engine as in `hearmark review`. Split: pile-ups easy, hard and varied (one in five
 below the DX). Not split: pile-ups on his own frequency, and ordinary contacts of two stations with up to five others
@@ -14,7 +15,9 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Sequence
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -125,10 +128,12 @@ def main() -> None:
     parser.add_argument("--kind", default=",".join(KINDS))
     parser.add_argument("--seeds", type=int, default=8)
     parser.add_argument("--first", type=int, default=50_000)
+    parser.add_argument("--jobs", type=int, default=2)
     o = parser.parse_args()
-    for mode in o.mode.split(","):
-        for kind in o.kind.split(","):
-            show(kind, mode, [run(kind, mode, o.first + k) for k in range(o.seeds)])
+    with ProcessPoolExecutor(o.jobs) as pool:
+        for mode in o.mode.split(","):
+            for kind in o.kind.split(","):
+                show(kind, mode, list(pool.map(partial(run, kind, mode), range(o.first, o.first + o.seeds))))
 
 
 if __name__ == "__main__":

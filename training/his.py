@@ -1,7 +1,7 @@
 """Trains the small networks that tell, from one receiver's audio, whether it is the DX who sends.
 
     python his.py hear FIRST STOP FOLDER                  render and hear the sessions of these seeds, on a CPU's cores
-    python his.py train MINUTES FOLDER OUT.pt [IN.pt]     on a CPU
+    python his.py train MINUTES FOLDER OUT.pt [IN.pt]     on a graphics card, else on the CPU
     python his.py export voice|morse IN.pt                writes src/hearmark/pileup/his_voice.onnx or his_morse.onnx
 
 The shipped ones: seed 1, a tenth of the sessions held back. Voice: 200000 to 200404 (half of them as part of a wideband
@@ -141,15 +141,17 @@ def train(minutes: float, folder: Path, out: Path, begin: Path | None = None) ->
 
     torch.manual_seed(1)
     rng = np.random.default_rng(1)
+    device, size = ("cuda", 96) if torch.cuda.is_available() else ("cpu", 24)
     paths = sorted(folder.glob("*.npz"))
     held = [np.load(p) for p in paths[::10]]
     kept = [np.load(p) for k, p in enumerate(paths) if k % 10]
     xs, ys = [d["x"] for d in kept], [d["y"].astype(np.float32) for d in kept]
     width = xs[0].shape[1]
-    held = [(torch.from_numpy(d["x"][None].astype(np.float32)), d["y"]) for d in held]
-    model = network(width)
+    held = [(torch.from_numpy(d["x"][None].astype(np.float32)).to(device), d["y"]) for d in held]
+    print(f"{len(kept)} sessions to learn from, {len(held)} held back", flush=True)
+    model = network(width).to(device)
     if begin:
-        model.load_state_dict(torch.load(begin))
+        model.load_state_dict(torch.load(begin, map_location=device))
     optimizer = torch.optim.AdamW(model.parameters(), 2e-3, weight_decay=0.02)
     entropy = nn.BCEWithLogitsLoss()
     begun, step, at, which = time.time(), 0, 0, np.zeros(0, int)
@@ -157,23 +159,23 @@ def train(minutes: float, folder: Path, out: Path, begin: Path | None = None) ->
         for group in optimizer.param_groups:
             group["lr"] = 2.5e-3 * min(1, (step + 1) / 30) * (0.5 + 0.5 * np.cos(np.pi * share) + 0.01)
         if step % 5 == 0 or at + PIECE > min(len(xs[k]) for k in which):
-            which, at = rng.integers(0, len(xs), 24), 0 if rng.random() < 0.5 else int(rng.integers(0, 1200))
+            which, at = rng.integers(0, len(xs), size), 0 if rng.random() < 0.5 else int(rng.integers(0, 1200))
             memory, shifts, gain = (
                 (None, None),
-                rng.integers(-1, 2, 24) * (width == VOICE_BINS),
-                rng.uniform(-0.1, 0.1, (24, 1, 1)),
+                rng.integers(-1, 2, size) * (width == VOICE_BINS),
+                rng.uniform(-0.1, 0.1, (size, 1, 1)),
             )
-            tilt = (rng.uniform(-0.15, 0.15, (24, 1, 1)) * np.linspace(-1, 1, width) * (width == VOICE_BINS)).astype(
+            tilt = (rng.uniform(-0.15, 0.15, (size, 1, 1)) * np.linspace(-1, 1, width) * (width == VOICE_BINS)).astype(
                 np.float32
             )
         x = np.stack([np.roll(xs[k][at : at + PIECE], s, 1) for k, s in zip(which, shifts)]).astype(np.float32)
         y = np.stack([ys[k][at : at + PIECE] for k in which])
         x += (gain + tilt) * (x > 0.05)
         away(rng, x, y)
-        logits, *memory = model(torch.from_numpy(x), *memory)
+        logits, *memory = model(torch.from_numpy(x).to(device), *memory)
         memory = [m.detach() for m in memory]
         unknown = 60 if at == 0 else 0
-        loss = entropy(logits[:, unknown:], torch.from_numpy(y[:, unknown:]))
+        loss = entropy(logits[:, unknown:], torch.from_numpy(y[:, unknown:]).to(device))
         optimizer.zero_grad()
         loss.backward()
         nn.utils.clip_grad_norm_(model.parameters(), 1.0)
@@ -182,7 +184,7 @@ def train(minutes: float, folder: Path, out: Path, begin: Path | None = None) ->
         if step % 200 == 0:
             model.eval()
             with torch.no_grad():
-                p = np.concatenate([torch.sigmoid(model(x)[0])[0, 150:].numpy() for x, _ in held])
+                p = np.concatenate([torch.sigmoid(model(x)[0])[0, 150:].cpu().numpy() for x, _ in held])
             model.train()
             y = np.concatenate([y[150:] for _, y in held])
             right = np.where(y, p, 1 - p)
@@ -190,13 +192,13 @@ def train(minutes: float, folder: Path, out: Path, begin: Path | None = None) ->
                 f"{step} steps, {share * minutes:.1f} min, loss {float(loss.detach()):.3f}, held back: right {np.mean(right > 0.5):.4f}, entropy {-np.mean(np.log(right + 1e-6)):.4f}",
                 flush=True,
             )
-    torch.save(model.state_dict(), out)
+    torch.save(model.cpu().state_dict(), out)
 
 
 def export(mode: str, weights: Path) -> None:
     import torch
 
-    held = torch.load(weights)
+    held = torch.load(weights, map_location="cpu")
     width = VOICE_BINS if mode == "voice" else held["join.weight"].shape[1]
     model = network(width)
     model.load_state_dict(held)

@@ -1,6 +1,8 @@
 """Trains the finder for voice: which dial is the answered station's, at every step.
 
-    python voice_finder.py SECONDS OUT.pt [IN.pt|-] [WORKERS]
+    python voice_finder.py SECONDS OUT.pt [IN.pt|-] [WORKERS] [ROUND]
+
+Each ROUND has people of its own, so that training on goes on with people never met.
 
 Whole pile-ups (see voice_scene.py), end to end from the spectrum. Each stretch is rendered once on the card and kept
 there as compressed spectra; the network learns on random pieces of many stretches, and stretches are rendered anew,
@@ -204,6 +206,7 @@ def main() -> None:
         if cuda:
             torch.cuda.set_device(rank)
     workers = int(sys.argv[4]) if len(sys.argv) > 4 else max(1, (os.cpu_count() or 2) - 2)
+    seeds = 2_000_000 + 1_000_000 * int(sys.argv[5] if len(sys.argv) > 5 else 0) + 200_000 * rank
     device, length_s, room, first = ("cuda", 72.0, 1700, 40) if cuda else ("cpu", 40.0, 8, 2)
     # many short pieces first, then longer ones
     plan = ((22, 640), (15, 1100)) if cuda else ((2, 120), (2, 150))
@@ -214,12 +217,12 @@ def main() -> None:
     if len(sys.argv) > 3 and sys.argv[3] != "-":
         grown(model, torch.load(sys.argv[3], map_location=device))
     print("parameters", sum(p.numel() for p in model.parameters()), flush=True)
-    stage = VoiceStage(device, 6 + rank)
+    stage = VoiceStage(device, seeds + 6)
     steps = int(length_s / 0.008) // 4
     ahead: queue.Queue = queue.Queue(64)
 
     def fill() -> None:
-        for scenes in stream_scenes(partial(make, humans=HUMANS), 2_000_000 + 200_000 * rank, 1, workers, length_s):
+        for scenes in stream_scenes(partial(make, humans=HUMANS), seeds, 1, workers, length_s):
             ahead.put(scenes[0])
 
     threading.Thread(target=fill, daemon=True).start()
@@ -236,7 +239,7 @@ def main() -> None:
         kept.put(stage, people[-1])
     print("voice: first stretches after", round(time.time() - start, 1), flush=True)
     begun_at = time.time() - start
-    rng = np.random.default_rng(rank)
+    rng = np.random.default_rng(seeds)
     if world > 1:
         for p in model.parameters():
             torch.distributed.broadcast(p.data, 0)
@@ -252,7 +255,7 @@ def main() -> None:
             break
         size, piece = plan[int(share > 0.5)]
         for group in optimiser.param_groups:
-            group["lr"] = 2.5e-3 * min(1, (step + 1) / 80) * (0.5 * (1 + np.cos(np.pi * min(1.0, share))) + 0.005)
+            group["lr"] = 2.0e-3 * min(1, (step + 1) / 80) * (0.5 * (1 + np.cos(np.pi * min(1.0, share))) + 0.005)
         if drawing < RENDER * (time.time() - start - begun_at):  # else learn on what is there
             if cuda:
                 torch.cuda.synchronize()
