@@ -5,8 +5,9 @@
 Each ROUND has people of its own, so that training on goes on with people never met.
 
 Whole pile-ups (see voice_scene.py), end to end from the spectrum. Each stretch is rendered once on the card and kept
-there as compressed spectra; the network learns on random pieces of many stretches, and stretches are rendered anew,
-through other channels and noise, as long as no fresh people have arrived from the processor's cores.
+there as compressed spectra, and stretches are rendered anew, through other channels and noise, as long as no fresh
+people have arrived from the processor's cores. The network learns in lanes: each goes through a stretch from its
+beginning, piece after piece, and its memories go with it, so that what was heard minutes ago is of use.
 """
 
 from __future__ import annotations
@@ -100,11 +101,6 @@ def compress(power: torch.Tensor) -> torch.Tensor:
     return torch.log10(power + 0.1).clamp(max=5.0)
 
 
-def begun(level: torch.Tensor) -> torch.Tensor:
-    """Two steps of nothing in front."""
-    return nn.functional.pad(level, (0, 0, 2, 0))
-
-
 def grown(model: VoiceFinder, old: dict) -> nn.Module:
     """`model` begins as the smaller network `old`; see `widened`. Joined inputs keep their order."""
     was, now = dict(old), dict(model.named_parameters())
@@ -134,6 +130,7 @@ class Kept:
         self.target = make_room(steps, dtype=torch.long)
         self.state = make_room(steps, dtype=torch.long)
         self.room, self.steps, self.count = room, steps, 0
+        self.born = [-1] * room
 
     def put(self, stage: VoiceStage, scene) -> None:
         with torch.no_grad():
@@ -151,17 +148,57 @@ class Kept:
         self.talk[k] = torch.from_numpy(talk).to(self.talk.device)
         self.target[k] = torch.from_numpy(scene.target[: self.steps]).to(self.target.device)
         self.state[k] = torch.from_numpy(scene.state[: self.steps]).to(self.state.device)
+        self.born[k] = self.count
         self.count += 1
 
-    def pieces(self, rng: np.random.Generator, size: int, length: int):
-        which = rng.integers(0, min(self.count, self.room), size)
-        first = rng.integers(0, self.steps - length + 1, size)
-        first[rng.random(size) < 0.15] = 0
-        cut = lambda x: torch.stack([x[int(k), int(a) : int(a) + length] for k, a in zip(which, first)])
-        return cut(self.window).float(), cut(self.dx).float(), cut(self.talk), cut(self.target), cut(self.state)
+    def piece(self, which: list[int], first: list[int], length: int):
+        """Window and DX with two steps of the past in front, talk, target, target then, state."""
+        def cut(x: torch.Tensor, lead: int, void: int) -> torch.Tensor:
+            rows = [x[k, max(0, a - lead) : a + length] for k, a in zip(which, first)]
+            short = (0,) * 2 * (rows[0].dim() - 1)
+            return torch.stack([nn.functional.pad(r, (*short, lead + length - len(r), 0), value=void) for r in rows])
+
+        then = cut(self.target, LATE_STEPS, -2)[:, :length]
+        return (cut(self.window, 2, 0).float(), cut(self.dx, 2, 0).float(), cut(self.talk, 0, 0), cut(self.target, 0, 0), then,
+                cut(self.state, 0, 0))
 
     def whole(self, which: slice):
-        return self.window[which].float(), self.dx[which].float(), self.talk[which], self.target[which], self.state[which]
+        """As `piece`, of whole stretches."""
+        each = range(self.room)[which]
+        return self.piece(list(each), [0] * len(each), self.steps)
+
+
+class Lanes:
+    """Each goes through a stretch, piece after piece, with its memories; at the end, or if the stretch was rendered
+    anew meanwhile, it begins another. The first begin anywhere, so that they are not in step."""
+
+    def __init__(self, kept: Kept, rng: np.random.Generator, size: int, length: int) -> None:
+        self.kept, self.rng, self.length = kept, rng, length
+        self.which, self.at, self.born = [0] * size, [kept.steps] * size, [-1] * size
+        self.memory: list[torch.Tensor] | None = None
+        self.begun = False
+
+    def next(self):
+        """The next piece of every lane, and the memories to begin with (None: none yet)."""
+        goes_on = []
+        for k in range(len(self.which)):
+            stays = self.at[k] + self.length <= self.kept.steps and self.born[k] == self.kept.born[self.which[k]]
+            if not stays:
+                self.which[k] = int(self.rng.integers(0, min(self.kept.count, self.kept.room)))
+                self.at[k] = 0 if self.begun else int(self.rng.integers(0, self.kept.steps - self.length + 1))
+                self.born[k] = self.kept.born[self.which[k]]
+            goes_on.append(stays)
+        self.begun = True
+        if self.memory is not None:
+            keep = torch.tensor(goes_on, device=self.memory[0].device)
+            self.memory = [h * keep.repeat_interleave(h.shape[1] // len(keep))[None, :, None] for h in self.memory]
+        first = list(self.at)
+        self.at = [a + self.length for a in self.at]
+        return self.kept.piece(self.which, first, self.length), self.memory
+
+    def remember(self, memory: list[torch.Tensor]) -> None:
+        """What the lanes' pieces left behind."""
+        self.memory = [h.detach() for h in memory]
 
 
 def placed(logits: torch.Tensor, target: torch.Tensor) -> torch.Tensor:
@@ -178,13 +215,12 @@ def placed(logits: torch.Tensor, target: torch.Tensor) -> torch.Tensor:
     return (ce * w).sum() / w.sum().clamp(min=1)
 
 
-def loss_of(model, window, dx, talk, target, state):
-    """Place, place looked back at, state, who talks: mean over what counts."""
-    logits, late, told, talking, *_ = model(begun(window), begun(dx))
-    before = nn.functional.pad(target[:, :-LATE_STEPS], (LATE_STEPS, 0), value=-2)
+def loss_of(model, window, dx, talk, target, then, state, memory=None):
+    """Place, place looked back at, state, who talks: mean over what counts. Then what was told, and the memories after."""
+    logits, late, told, talking, *after = model(window, dx, *(memory or ()))
     states = nn.functional.cross_entropy(told.permute(0, 2, 1), state)
     talked = nn.functional.binary_cross_entropy_with_logits(talking, talk.permute(0, 2, 1).float() / 2)
-    return placed(logits, target), placed(late, before), states, talked, logits, late, told
+    return placed(logits, target), placed(late, then), states, talked, logits, late, told, after
 
 
 def figures(rows: list) -> str:
@@ -207,8 +243,8 @@ def main() -> None:
             torch.cuda.set_device(rank)
     workers = int(sys.argv[4]) if len(sys.argv) > 4 else max(1, (os.cpu_count() or 2) - 2)
     seeds = 2_000_000 + 1_000_000 * int(sys.argv[5] if len(sys.argv) > 5 else 0) + 200_000 * rank
-    device, length_s, room, first = ("cuda", 72.0, 1700, 40) if cuda else ("cpu", 40.0, 8, 2)
-    # many short pieces first, then longer ones
+    device, length_s, room, first = ("cuda", 216.0, 560, 22) if cuda else ("cpu", 40.0, 8, 2)
+    # many lanes of short pieces first, then fewer of longer ones
     plan = ((22, 640), (15, 1100)) if cuda else ((2, 120), (2, 150))
     torch.manual_seed(4)
     torch.backends.cuda.matmul.allow_tf32 = True
@@ -228,7 +264,7 @@ def main() -> None:
     threading.Thread(target=fill, daemon=True).start()
     from voice_scene import BINS, DX_BINS
 
-    tests = 24 if cuda else 1
+    tests = 8 if cuda else 1
     held, held_scenes = Kept(device, tests, steps, BINS, DX_BINS), []
     for _ in range(tests):
         held_scenes.append(ahead.get())
@@ -244,7 +280,7 @@ def main() -> None:
         for p in model.parameters():
             torch.distributed.broadcast(p.data, 0)
     optimiser = torch.optim.AdamW(model.parameters(), lr=3e-3, weight_decay=2e-3)
-    step, fresh, shown, drawing = 0, first, begun_at, 0.0
+    step, fresh, shown, drawing, lanes = 0, first, begun_at, 0.0, None
     while True:
         share = (time.time() - start - begun_at) / (seconds - begun_at)
         if world > 1:  # one clock for all
@@ -264,16 +300,19 @@ def main() -> None:
             if scene is not None:
                 fresh += 1
                 people.append(scene)
-                if len(people) > 1200:
+                if len(people) > 400:
                     people.pop(0)
             # the same people once more, through new channels and noise
             kept.put(stage, scene or people[rng.integers(len(people))])
             if cuda:
                 torch.cuda.synchronize()
             drawing += time.time() - at
-        window, dx, talk, target, state = kept.pieces(rng, size, piece)
+        if lanes is None or lanes.length != piece:
+            lanes = Lanes(kept, rng, size, piece)
+        data, memory = lanes.next()
         optimiser.zero_grad()
-        find, back, states, talked, *_ = loss_of(model, window, dx, talk, target, state)
+        find, back, states, talked, *_, after = loss_of(model, *data, memory)
+        lanes.remember(after)
         (find + back + 0.5 * states + 2.0 * talked).backward()
         if world > 1:
             every = torch.cat([p.grad.reshape(-1) for p in model.parameters()])
@@ -292,12 +331,12 @@ def main() -> None:
             total = []
             model.eval()
             with torch.no_grad():
-                for k in range(0, tests, 8):
-                    data = held.whole(slice(k, min(k + 8, tests)))
-                    f, b, s, v, logits, late, told = loss_of(model, *data)
-                    found(logits, held_scenes[k : k + 8], rows, 2.4)
-                    found(late[..., LATE_STEPS:], held_scenes[k : k + 8], rows_late, 2.4)
-                    total.append((f.item(), b.item(), s.item(), v.item(), (told.argmax(-1) == data[4]).float().mean().item()))
+                for k in range(0, tests, 4):
+                    data = held.whole(slice(k, min(k + 4, tests)))
+                    f, b, s, v, logits, late, told, _ = loss_of(model, *data)
+                    found(logits, held_scenes[k : k + 4], rows, 2.4)
+                    found(late[..., LATE_STEPS:], held_scenes[k : k + 4], rows_late, 2.4)
+                    total.append((f.item(), b.item(), s.item(), v.item(), (told.argmax(-1) == data[-1]).float().mean().item()))
             model.train()
             t = np.mean(total, 0)
             print(f"voice {shown:4.0f}s step {step} fresh {fresh} ahead {ahead.qsize()} drawing {drawing:.0f}s kept {kept.count} train {find.item():.3f}/{back.item():.3f}/{states.item():.3f}/{talked.item():.3f} "
