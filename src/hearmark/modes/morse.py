@@ -52,9 +52,19 @@ class MorseReader:
         _, _, first, second = self._network.run(x=noise, h1=zero, h2=zero)
         self._first, self._second = (np.tile(h, (1, self.streams, 1)) for h in (first, second))
 
-    def read(self, features: Array) -> Reading:
-        """`features`: (streams, steps, STEP_FRAMES * (2 * CONTEXT_BINS + 1)), see `features`."""
-        logits, hidden, self._first, self._second = self._network.run(x=features, h1=self._first, h2=self._second)
+    @property
+    def known(self) -> Array:
+        """What the network knows of each stream, (streams, HIDDEN)."""
+        return np.asarray(self._second[0])
+
+    def read(self, features: Array, streams: npt.NDArray[np.int64] | None = None) -> Reading:
+        """`features`: (streams, steps, STEP_FRAMES * (2 * CONTEXT_BINS + 1)), see `features`. With `streams`: of those
+        alone, and so is the reading; the others' memory rests."""
+        which = slice(None) if streams is None else streams
+        logits, hidden, first, second = self._network.run(
+            x=features, h1=self._first[:, which], h2=self._second[:, which]
+        )
+        self._first[:, which], self._second[:, which] = first, second
         likely, chances = likeliest(logits)
         symbols, sure = np.ascontiguousarray(likely[..., 0].T), np.exp(np.ascontiguousarray(chances[..., 0].T))
         return Reading(symbols, hidden, sure, likely, chances)
