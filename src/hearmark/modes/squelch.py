@@ -2,8 +2,9 @@
 
 Most of a window is noise most of the time. A stream opens when its level, smoothed over a third of a second, rises out of
 the noise, and closes a second after it fell back: longer than any gap inside a transmission. The mean is one of
-logarithms, so that key clicks of a strong station, high but short, open nothing beside it. A closed stream keeps its
-memory as it is, and when it opens the reader first hears what it missed while the level rose.
+logarithms, so that key clicks of a strong station, high but short, open nothing beside it, and what rises everywhere at
+once, as in a crash of static, counts nowhere. Who comes on a stream that was closed is likely another: there the reader
+starts anew, and first hears what it missed while the level rose.
 """
 
 from __future__ import annotations
@@ -17,19 +18,20 @@ from hearmark.modes.copyist import KEPT, Chances, Symbols
 from hearmark.modes.morse import BLANK, HIDDEN, STEP_FRAMES, MorseReader, Reading, features
 from hearmark.modes.network import Array
 
-OPENS = 0.35
-"""Level, on the networks' scale, smoothed: noise is at 0.15 and passes it in 0.6 % of the time; a station 3 dB below
-the noise in 500 Hz passes it but for 0.07 % of its time."""
+OPENS = 0.28
+"""Level, on the networks' scale, smoothed: 0.15 in noise."""
 QUIET = 0.15
+CRASH = 0.05
+"""By so much more than this as a quarter of the streams is above it (-0.02 in noise), all of them were lifted."""
 SMOOTH_S, HOLD_S = 0.35, 0.96
-CAUGHT_UP_FRAMES = 60
-"""What a stream that opens has missed: 0.5 s."""
+CAUGHT_UP_FRAMES = 72
+"""What a stream that opens has missed: 0.58 s."""
 NOTHING = -14.0
 """Logarithm of the chance that a closed stream completes a character."""
 
 
 class Squelch:
-    """`feed` levels of as many steps each time; `open`: which streams are, (streams,) bool."""
+    """`feed` levels step by step, as many each time; `open`: which streams are, (streams,) bool."""
 
     def __init__(self, streams: int) -> None:
         self._level = np.full(streams, QUIET, np.float32)
@@ -44,8 +46,10 @@ class Squelch:
         return self._left > 0
 
     def feed(self, level: Array, seconds: float) -> None:
-        """`level`: networks' scale, mean over `seconds`, (streams,)."""
-        self._level += np.float32(1.0 - np.exp(-seconds / SMOOTH_S)) * (level - self._level)
+        """`level`: of each stream, networks' scale, (streams, steps), which take `seconds`."""
+        quarter = np.partition(level, len(level) // 4, axis=0)[len(level) // 4]
+        mean = (level - np.maximum(quarter - np.float32(CRASH), 0.0)).mean(axis=1)
+        self._level += np.float32(1.0 - np.exp(-seconds / SMOOTH_S)) * (mean - self._level)
         self._left = np.where(self._level > OPENS, round(HOLD_S / seconds), np.maximum(self._left - 1, 0))
         self.last[self._left > 0] = self._batch
         self._batch += 1
@@ -81,13 +85,13 @@ class SquelchedReader:
     def read(self, level: Array, own: Array, seconds: float) -> Reading:
         """`level`: compressed power, (frames, bins), of `seconds`; `own`: each stream's own level, (streams, steps)."""
         steps = own.shape[1]
-        self.squelch.feed(own.mean(axis=1), seconds)
+        self.squelch.feed(own, seconds)
         now = self.squelch.open
         now[-1] = True
-        going = np.flatnonzero(now & self._open)
-        come = np.flatnonzero(now & ~self._open)
-        self._open, self.caught_up = now, None
+        was, self._open, self.caught_up = self._open, now, None
+        going, come = np.flatnonzero(now & was), np.flatnonzero(now & ~was)
         reading = _nothing(len(now), steps)
+        self._reader.forget(np.flatnonzero(~now))
         hidden = np.repeat(self._reader.known[:, None], steps, axis=1)
         for streams, past in ((going, 0), (come, 0 if self._past is None else len(self._past) // STEP_FRAMES)):
             if not len(streams):
