@@ -295,7 +295,7 @@ class _Chain:
         row_db = (10.0 * np.log10(mean.mean(axis=0) + 1e-3)).astype(np.float32)
         yield Row(now_s, self._grid.low_hz, self._grid.step_hz, row_db)
         look = self._finder.look(ratio)
-        if isinstance(self._finder, MorseFinder) and self._finder.reading is not None and self._finder.level is not None:
+        if isinstance(self._finder, MorseFinder) and self._finder.reading is not None:
             self._copying.add(begin_s, self._finder.reading, self._finder.level, self._finder.caught_up)
             if self._own is not None:
                 yield from self._own.feed(self._finder.reading.likely[-1], self._finder.reading.chances[-1], now_s)

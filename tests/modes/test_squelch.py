@@ -56,9 +56,9 @@ def nearest(band: Band, centres: np.ndarray) -> int:
     return int(np.argmin(np.abs(centres[:-1] - band.grid.position(SENT_HZ))))
 
 
-def test_noise_seldom_opens_it() -> None:
+def test_noise_opens_it_for_an_eighth_of_the_time() -> None:
     level, band = heard([], 20.0, 2)
-    assert opened(level, streams(band))[20:].mean() < 0.12
+    assert 0.05 < opened(level, streams(band))[20:].mean() < 0.18
 
 
 @pytest.mark.parametrize(("snr_db", "channel"), [(-3.0, "flat"), (8.0, "mid moderate")])
@@ -117,5 +117,6 @@ def test_a_closed_stream_reads_nothing_and_the_last_one_is_never_closed() -> Non
     reader = SquelchedReader(centres)
     part = np.full_like(level[:BATCH_FRAMES], -0.1)
     reading = reader.read(part, own_levels(part, centres), BATCH_S)
-    assert not reading.symbols[:, :-1].any() and (reading.chances[:-1, :, 0] == 0.0).all()
+    assert not reading.symbols[:, :-1].any()
+    assert (reading.chances[:-1, :, 0] == 0.0).all()
     assert np.ptp(reading.hidden[0], axis=0).max() == 0.0 < np.ptp(reading.hidden[-1], axis=0).max()

@@ -1,7 +1,7 @@
 """Reading only where something is sent: a squelch for every stream, and the reader behind it.
 
-Most of a window is noise most of the time. A stream opens when its level, smoothed over a third of a second, rises out of
-the noise, and closes a second after it fell back: longer than any gap inside a transmission. The mean is one of
+Most of a window is noise most of the time. A stream opens when its level, smoothed over a third of a second, rises out
+of the noise, and closes a second after it fell back: longer than any gap inside a transmission. The mean is one of
 logarithms, so that key clicks of a strong station, high but short, open nothing beside it, and what rises everywhere at
 once, as in a crash of static, counts nowhere. Who comes on a stream that was closed is likely another: there the reader
 starts anew, and first hears what it missed while the level rose.

@@ -83,7 +83,7 @@ class MorseFinder:
         self._his = His("morse") if one_receiver else None
         self._reader = SquelchedReader(self._all)
         self._hop_s = grid.hop_s
-        self.level: Array | None = None
+        self.level: Array = np.zeros((0, grid.bins), np.float32)
         """Power over noise of the newest look, networks' scale, (frames, bins)."""
         self.reading: Reading | None = None
         """What was read in it: of every stream and, last, of the DX."""
