@@ -296,7 +296,7 @@ class _Chain:
         yield Row(now_s, self._grid.low_hz, self._grid.step_hz, row_db)
         look = self._finder.look(ratio)
         if isinstance(self._finder, MorseFinder) and self._finder.reading is not None:
-            self._copying.add(begin_s, self._finder.reading, ratio)
+            self._copying.add(begin_s, self._finder.reading, self._finder.level, self._finder.caught_up)
             if self._own is not None:
                 yield from self._own.feed(self._finder.reading.likely[-1], self._finder.reading.chances[-1], now_s)
         if self._talkers is not None and isinstance(self._finder, VoiceFinder) and self._finder.talk is not None:

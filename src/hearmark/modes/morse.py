@@ -20,6 +20,8 @@ HIDDEN = 112
 CONTEXT_BINS = 4
 STEP_FRAMES = 4
 BLANK, SPACE = 0, 1
+SILENCE_S = 15.0
+"""Of noise that a reader has heard when it starts."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,20 +43,33 @@ class MorseReader:
     def __init__(self, streams: int) -> None:
         self._network = Network("hearmark.modes", "morse.onnx")
         self.streams = streams
+        zero = np.zeros((1, 1, HIDDEN), np.float32)
+        steps = round(SILENCE_S / (STEP_FRAMES * HOP_S))
+        noise = features(compress(still_noise(2 * CONTEXT_BINS + 1, steps * STEP_FRAMES)), np.array([CONTEXT_BINS]))
+        self._idle: list[Array] = self._network.run(x=noise, h1=zero, h2=zero)[2:]
         self.forget()
 
-    def forget(self) -> None:
-        """Start anew, as after a gap: in the state of who has heard a second of noise. From zeros, a reader that first
-        hears the middle of a signal may stay deaf until long after it."""
-        zero = np.zeros((1, 1, HIDDEN), np.float32)
-        steps = round(1.0 / (STEP_FRAMES * HOP_S))
-        noise = features(compress(still_noise(2 * CONTEXT_BINS + 1, steps * STEP_FRAMES)), np.array([CONTEXT_BINS]))
-        _, _, first, second = self._network.run(x=noise, h1=zero, h2=zero)
-        self._first, self._second = (np.tile(h, (1, self.streams, 1)) for h in (first, second))
+    def forget(self, streams: npt.NDArray[np.int64] | None = None) -> None:
+        """Start anew, all or these: in the state of who has heard noise for long, and expects any speed and level. From
+        zeros, a reader that first hears the middle of a signal may stay deaf until long after it."""
+        if streams is None:
+            self._first, self._second = (np.tile(h, (1, self.streams, 1)) for h in self._idle)
+        else:
+            self._first[:, streams], self._second[:, streams] = self._idle
 
-    def read(self, features: Array) -> Reading:
-        """`features`: (streams, steps, STEP_FRAMES * (2 * CONTEXT_BINS + 1)), see `features`."""
-        logits, hidden, self._first, self._second = self._network.run(x=features, h1=self._first, h2=self._second)
+    @property
+    def known(self) -> Array:
+        """What the network knows of each stream, (streams, HIDDEN)."""
+        return np.asarray(self._second[0])
+
+    def read(self, features: Array, streams: npt.NDArray[np.int64] | None = None) -> Reading:
+        """`features`: (streams, steps, STEP_FRAMES * (2 * CONTEXT_BINS + 1)), see `features`. With `streams`: of those
+        alone, and so is the reading; the others' memory rests."""
+        which = slice(None) if streams is None else streams
+        logits, hidden, first, second = self._network.run(
+            x=features, h1=self._first[:, which], h2=self._second[:, which]
+        )
+        self._first[:, which], self._second[:, which] = first, second
         likely, chances = likeliest(logits)
         symbols, sure = np.ascontiguousarray(likely[..., 0].T), np.exp(np.ascontiguousarray(chances[..., 0].T))
         return Reading(symbols, hidden, sure, likely, chances)

@@ -16,8 +16,9 @@ from hearmark.events import Emission, Over
 from hearmark.modes.alphabet import ALPHABET, UNITS
 from hearmark.modes.copyist import KEPT, NOTHING, Copy, Copyist
 from hearmark.modes.morse import STEP_FRAMES, Reading
-from hearmark.modes.network import Array, compress
+from hearmark.modes.network import Array
 from hearmark.modes.rehearing import AROUND, LEAD_S, TAIL_S, Rehearing
+from hearmark.modes.squelch import CaughtUp
 from hearmark.pileup.again import UNLIKE, calls_again, copy_of, weighed
 from hearmark.pileup.copied import calls_in, partials_in
 from hearmark.pileup.look import STEP_S
@@ -73,12 +74,17 @@ class Copying:
         self._sent: set[str] = set()
         """Those of them whose transmission was over by then."""
 
-    def add(self, start_s: float, reading: Reading, ratio: Array) -> None:
-        """The newest steps and their frames of power over noise, (frames, bins); `start_s`: when the first's window
-        begins."""
-        rows = np.arange(self._frames, self._frames + len(ratio)) % len(self._levels)
-        self._levels[rows] = compress(ratio)
-        self._frames += len(ratio)
+    def add(self, start_s: float, reading: Reading, level: Array, caught_up: CaughtUp | None = None) -> None:
+        """The newest steps and their frames of power over noise, networks' scale, (frames, bins); `start_s`: when the
+        first's window begins; `caught_up`: what was sent just before on streams that were closed."""
+        rows = np.arange(self._frames, self._frames + len(level)) % len(self._levels)
+        self._levels[rows] = level
+        self._frames += len(level)
+        if caught_up is not None:
+            steps = min(caught_up.likely.shape[1], self._count)
+            at = np.ix_(np.arange(self._count - steps, self._count) % DEPTH, caught_up.streams)
+            self._symbols[at] = caught_up.likely[:, caught_up.likely.shape[1] - steps :].transpose(1, 0, 2)
+            self._chances[at] = caught_up.chances[:, caught_up.likely.shape[1] - steps :].transpose(1, 0, 2)
         steps = reading.likely.shape[1]
         rows = np.arange(self._count, self._count + steps) % DEPTH
         self._symbols[rows] = reading.likely.transpose(1, 0, 2)

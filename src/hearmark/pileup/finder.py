@@ -16,8 +16,9 @@ import numpy.typing as npt
 import scipy.ndimage
 
 from hearmark.events import Mode
-from hearmark.modes.morse import CONTEXT_BINS, STEP_FRAMES, MorseReader, Reading, features
+from hearmark.modes.morse import CONTEXT_BINS, STEP_FRAMES, Reading
 from hearmark.modes.network import Array, Network, compress
+from hearmark.modes.squelch import CaughtUp, SquelchedReader
 from hearmark.pileup.his import His
 from hearmark.pileup.look import Look, softmax
 from hearmark.pileup.match import Matcher
@@ -80,9 +81,12 @@ class MorseFinder:
         self._zero = grid.zero
         self._network = Network("hearmark.pileup", "morse_finder.onnx")
         self._his = His("morse") if one_receiver else None
-        self._reader = MorseReader(len(self._all))
+        self._reader = SquelchedReader(self._all)
+        self._hop_s = grid.hop_s
+        self.level: Array = np.zeros((0, grid.bins), np.float32)
+        """Power over noise of the newest look, networks' scale, (frames, bins)."""
         self.reading: Reading | None = None
-        """What was read in the newest look: of every stream and, last, of the DX."""
+        """What was read in it: of every stream and, last, of the DX."""
         self.forget()
 
     def forget(self) -> None:
@@ -90,8 +94,14 @@ class MorseFinder:
         self._reader.forget()
         self._matcher = Matcher(len(self._centres))
         self._memory = self._network.memory(len(self._centres))
+        self._heard = np.zeros(len(self._centres), bool)
         if self._his is not None:
             self._his.forget()
+
+    @property
+    def caught_up(self) -> CaughtUp | None:
+        """What was sent just before on streams that the newest look opened."""
+        return self._reader.caught_up
 
     def his(self, ratio: Array) -> Array:
         """Four frames of the spectrum about the carrier of the DX, networks' scale, (steps, 76)."""
@@ -100,33 +110,56 @@ class MorseFinder:
 
     def look(self, ratio: Array) -> Look:
         """See `Finder`."""
-        level = compress(ratio)
-        seen = features(level, self._all)
-        self.reading = reading = self._reader.read(seen)
-        hidden = reading.hidden
+        self.level = level = compress(ratio)
+        steps = len(level) // STEP_FRAMES
+        beside = np.maximum(level[:, self._all - 1], level[:, self._all + 1])
+        own = np.maximum(beside, level[:, self._all]).reshape(steps, STEP_FRAMES, -1).mean(axis=1).T
+        self.reading = reading = self._reader.read(level, own, len(level) * self._hop_s)
         match = self._matcher.feed(
             np.ascontiguousarray(reading.symbols[:, :-1]), np.ascontiguousarray(reading.symbols[:, -1])
         )
-        streams, steps = len(self._all), seen.shape[1]
-        bins = seen.reshape(streams, steps, STEP_FRAMES, -1)
-        own = bins[..., CONTEXT_BINS - 1 : CONTEXT_BINS + 2].max(axis=3).mean(axis=2)
         here = own[:-1]
         around = scipy.ndimage.maximum_filter1d(here, 7, axis=0, mode="nearest")
-        dx_level = np.stack([own[-1], bins[-1].max(axis=(1, 2))], axis=1)
-        logits, state, *memory = self._network.run(
-            hidden=hidden[:-1],
-            level=np.stack([here, here - around], axis=2),
-            match=np.ascontiguousarray(match.T),
-            dx_hidden=hidden[-1],
+        wide = level[:, self._zero - CONTEXT_BINS : self._zero + CONTEXT_BINS + 1].max(axis=1)
+        dx_level = np.stack([own[-1], wide.reshape(steps, STEP_FRAMES).max(axis=1)], axis=1)
+        weighed = self._weighed()
+        memory = {**self._memory, "h_stream": self._memory["h_stream"][:, weighed]}
+        logits, state, whole, streams = self._network.run(
+            hidden=reading.hidden[weighed],
+            level=np.stack([here, here - around], axis=2)[weighed],
+            match=np.ascontiguousarray(match.T[weighed]),
+            dx_hidden=reading.hidden[-1],
             dx_level=dx_level,
-            **self._memory,
+            **memory,
         )
-        self._memory = dict(zip(self._memory, memory, strict=True))
+        self._memory["h_whole"] = whole
+        self._memory["h_stream"][:, weighed] = streams
+        every = np.empty((len(here) + 1, steps), np.float32)
+        every[:-1] = logits[:-1].min(axis=0)
+        every[weighed], every[-1] = logits[:-1], logits[-1]
         active = here.T > 0.75
         four = softmax(state)
         if self._his is not None:
             four = self._his.weighed(four, self.his(ratio))
-        return Look(softmax(logits.T), four, active, own[-1], reading.symbols)
+        return Look(softmax(every.T), four, active, own[-1], reading.symbols)
+
+    def _weighed(self) -> npt.NDArray[np.int64]:
+        """Streams that are weighed now: all that are open and, up to as many as the network learnt on, those that were
+        so last. Who comes to them begins with what is remembered of the closed ones."""
+        squelch = self._reader.squelch
+        is_open = squelch.open[:-1]
+        count = max(MORSE_STREAMS, int(np.count_nonzero(is_open)))
+        if count >= len(is_open):
+            return np.arange(len(is_open))
+        weighed = np.sort(np.argsort(-squelch.last[:-1], kind="stable")[:count])
+        memory = self._memory["h_stream"]
+        closed = self._heard & ~is_open
+        heard = np.zeros(len(is_open), bool)
+        heard[weighed] = True
+        if closed.any():
+            memory[:, heard & ~self._heard] = memory[:, closed].mean(axis=1, keepdims=True)
+        self._heard = heard
+        return weighed
 
 
 class VoiceFinder:
