@@ -47,7 +47,7 @@ WORD_S = 0.45
 """Morse that stops for less may be a pause between words: the operator is not told that he is done."""
 SURE_S = 0.7
 """After this long without doubt that he listens to all, others on his frequency no longer hold up "call"."""
-CROWD_S = 1.5
+CROWD_S = 0.4
 """Memory of where callers send: the turn that was. With a longer one those who have left still seem to call, and the
 place that a DX finds quiet looks busy."""
 TALKERS_S = 4.0
