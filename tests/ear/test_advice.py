@@ -196,3 +196,14 @@ def test_places_of_ones_own_are_as_good_as_the_best_where_nobody_follows() -> No
     assert np.all(np.abs(offsets - 1_000.0) < 400.0)
     assert best.success_per_call is not None
     assert min(place.success_per_call or 0.0 for place in drawn) >= 0.9 * best.success_per_call
+
+
+def test_he_picks_among_all_in_his_passband_and_those_close_to_us_count_more() -> None:
+    ear = ear_at((2_000.0, 0.95))
+    at = int(np.argmin(np.abs(GRID - LOW - 2_000.0)))
+    empty, apart, close, outside = (
+        chances(ear, with_crowd(*offsets))[at]
+        for offsets in ((), (1_850.0, 2_150.0), (1_940.0, 2_060.0), (1_400.0, 2_600.0))
+    )
+    assert close < apart < 0.75 * empty
+    assert outside > 0.9 * empty

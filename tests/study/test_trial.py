@@ -144,3 +144,40 @@ def test_equal_trials_have_equal_keys_and_others_do_not() -> None:
     assert len({trial.key for trial in trials}) == len(trials) == 12
     assert trials[0].key != replace(trials[0], weaker_than=0.5).key
     assert {trial.seed for trial in trials[:4]} == {0}
+
+
+def test_the_ceiling_counts_one_move_from_where_he_truly_was() -> None:
+    pileup = Pileup(replace(SHORT.scenario(), habit="step"))
+    pileup.advance(0.0)
+    listening = pileup.listening
+    listening._dwell, listening._left, listening._step_hz = (1, 1), 1, 200.0
+    listening.place_hz = 0.5 * (pileup.scenario.window_low_hz + pileup.scenario.window_high_hz)
+    player = tactic("ceiling", pileup, empty_crowd(pileup), 0.0, 7)
+    assert isinstance(player, Program)
+    player.place(1.0)
+    before_hz = listening.place_hz
+    listening.worked(before_hz, [])
+    player.answered(reply(1, 5.0, 7.0, before_hz), empty_crowd(pileup))
+    player.confirmed(8.0)
+    ear = player._ear(8.0)
+    mean_hz = float((ear.frequency_hz * ear.density_per_hz).sum() / ear.density_per_hz.sum())
+    assert mean_hz - before_hz == pytest.approx(listening._direction * 200.0, abs=60.0)
+
+
+def test_the_ceiling_does_not_know_where_he_jumped() -> None:
+    pileup = Pileup(replace(SHORT.scenario(), habit="jump"))
+    pileup.advance(0.0)
+    listening = pileup.listening
+    listening._dwell, listening._left = (3, 3), 1
+    player = tactic("ceiling", pileup, empty_crowd(pileup), 0.0, 7)
+    assert isinstance(player, Program)
+    player.place(1.0)
+    listening._stayed = 2
+    player.place(1.5)
+    listening.worked(listening.place_hz, [])
+    player.answered(reply(1, 5.0, 7.0, listening.place_hz), empty_crowd(pileup))
+    player.confirmed(8.0)
+    ear = player._ear(8.0)
+    inside = np.abs(ear.frequency_hz - listening.place_hz) < 200.0
+    width_hz = pileup.scenario.window_high_hz - pileup.scenario.window_low_hz
+    assert (ear.density_per_hz[inside].sum() * 50.0) < 3.0 * 400.0 / width_hz

@@ -32,6 +32,8 @@ PREFERS = 1.25
 """The same about his dial is wider by this factor: where he answers scatters about it."""
 IN_THE_WAY = 2.0
 """One on our own frequency is in our way as so many somewhere in his passband would be."""
+BESIDE = 0.3
+"""He picks among all in his passband; those close to our own frequency count so much more, each."""
 COVERED_UNKNOWN, CROWD_UNKNOWN = 1.0, 20.0
 """Where the crowd is not measured: others in our way, and how many they are in all."""
 ON_THE_SPOT, BESIDE_IT, FLOCK_REACH = 0.035, 0.04, 0.45
@@ -153,9 +155,12 @@ def chances(ear: Ear, around: Surroundings) -> FloatArray:
     frequency_hz = ear.frequency_hz
     step_hz = frequency_hz[1] - frequency_hz[0]
     near = _prefers(frequency_hz, frequency_hz, around.manner.reach_hz)
-    listens = np.minimum(near @ ear.density_per_hz * step_hz, 1.0)
-    wins = chosen(covered(frequency_hz, around), around.own_db)
-    return np.asarray(listens * around.hears_us * wins * may_send(frequency_hz, around))
+    stronger = ndtr(around.own_db / SPREAD_DB + _NODES)
+    there = np.zeros(len(frequency_hz)) if around.activity_hz is None else rivals(frequency_hz, around)
+    beside = (1.0 if around.activity_hz is None else BESIDE) * covered(frequency_hz, around)
+    listens = near @ (ear.density_per_hz[:, None] * step_hz * np.power(stronger, there[:, None]))
+    wins = (np.power(stronger, beside[:, None]) * listens) @ _WEIGHTS / _WEIGHTS.sum()
+    return np.asarray(np.minimum(wins, 1.0) * around.hears_us * may_send(frequency_hz, around))
 
 
 def chosen(others: FloatArray, own_db: float) -> FloatArray:

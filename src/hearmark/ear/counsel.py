@@ -10,6 +10,7 @@ import numpy.typing as npt
 from hearmark.ear import advice as advising
 from hearmark.ear import cue as cueing
 from hearmark.ear.belief import Belief
+from hearmark.ear.bustle import Bustle
 from hearmark.ear.herd import Herd, own_place
 from hearmark.ear.peeks import Peeks
 from hearmark.errors import HearmarkError
@@ -47,9 +48,6 @@ WORD_S = 0.45
 """Morse that stops for less may be a pause between words: the operator is not told that he is done."""
 SURE_S = 0.7
 """After this long without doubt that he listens to all, others on his frequency no longer hold up "call"."""
-CROWD_S = 1.5
-"""Memory of where callers send: the turn that was. With a longer one those who have left still seem to call, and the
-place that a DX finds quiet looks busy."""
 TALKERS_S = 4.0
 """Memory of how many talk."""
 KIND_SURE = 0.6
@@ -91,7 +89,7 @@ class Counsel:
         self._contact: Over | None = None
         self._herd, self._own_place = Herd(), own_place(own_call)
         self.peeks = Peeks(plan.heard_as, plan.receive_hz) if one_receiver and self._split else None
-        self._crowd: npt.NDArray[np.float64] | None = None
+        self._crowd = Bustle()
         self._stale, self._turn_over = True, False
         self._talking, self._talkers = 0, 0.0
         self._open_s = 0.0
@@ -153,6 +151,7 @@ class Counsel:
     def over_begins(self) -> None:
         """A new over: the crowd has moved since the last recommendation, so it is made anew."""
         self._stale = self._turn_over = True
+        self._crowd = self._crowd.turn_over()
 
     def over_ends(self, over: Over) -> Iterator[Event]:
         """An over of his has ended: if it closes a contact whose answer was not found, the belief must know of it."""
@@ -189,9 +188,7 @@ class Counsel:
         """Every 96 ms: the crowd, the recommendation when something changed, the cue. `own`: our call in this over."""
         sends = exchange.state[CALLS] + exchange.state[ANSWERS]
         if sends < 0.5 and exchange.state[OPEN] > 0.5:
-            level = mean.mean(axis=0).astype(np.float64)
-            share = _STEP_S / CROWD_S
-            self._crowd = level if self._crowd is None else self._crowd + share * (level - self._crowd)
+            self._crowd = self._crowd.heard(mean.mean(axis=0).astype(np.float64), _STEP_S)
             active = look.active[-1]
             self._talking = int(np.count_nonzero(active[1:] & ~active[:-1]))
             if self._open_s > CROWD_WAIT_S:
@@ -273,7 +270,8 @@ class Counsel:
     def _recommend(self, exchange: Exchange, frequency_hz: npt.NDArray[np.float64], now_s: float) -> None:
         self._stale, turn_over, self._turn_over = False, self._turn_over, False
         running = (exchange.marked.frequency_hz,) if exchange.marked is not None else ()
-        crowd_db = None if self._crowd is None else 10.0 * np.log10(np.maximum(self._crowd, 1e-3))
+        crowd = self._crowd.level
+        crowd_db = None if crowd is None else 10.0 * np.log10(np.maximum(crowd, 1e-3))
         around = advising.Surroundings(
             self._plan.heard_as, self._plan.receive_hz, self._allowed,
             None if crowd_db is None else frequency_hz, crowd_db, running, self._last_hz,

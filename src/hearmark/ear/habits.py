@@ -33,7 +33,7 @@ from hearmark.events import FloatArray
 Cells = npt.NDArray[np.float32]
 
 HABITS = ("stay", "wander", "step", "two spots", "jump", "quiet", "else")
-PRIOR = np.array([0.09, 0.17, 0.15, 0.1, 0.41, 0.07, 0.01])
+PRIOR = np.array([0.1, 0.17, 0.15, 0.11, 0.32, 0.14, 0.01])
 """How common each habit is before anything is heard; common practice, no source."""
 
 HAZARD = 1.0 / 160.0
@@ -47,10 +47,11 @@ ROAM = np.array([1.0, 0.67, 0.45, 0.28])
 ROAM_SHARE = np.array([0.77, 0.09, 0.08, 0.06])
 STEP_HZ = np.round(np.geomspace(50.0, 1400.0, 16))
 STEP_SHARE = np.full(len(STEP_HZ), 1.0 / len(STEP_HZ))
-DWELLS = (1, 2, 3, 4, 5, 6)
-"""Contacts at one place before a step; each has as many rows as contacts. Two more rows move at random."""
-RANDOM_MOVE = (0.5, 0.22)
-DWELL_SHARE = np.array([0.27, 0.13, 0.12, 0.1, 0.07, 0.07, 0.14, 0.1])
+DWELLS = ((1, 1), (1, 2), (1, 3), (2, 2), (3, 3), (2, 4), (4, 4), (5, 5), (3, 6))
+"""Contacts at one place before a step, from the fewest to the most, each number alike; so many rows as the most."""
+RANDOM_MOVE = 0.22
+"""One more row moves at random."""
+DWELL_SHARE = np.array([0.24, 0.14, 0.14, 0.08, 0.07, 0.1, 0.05, 0.04, 0.06, 0.08])
 EARLY, ON_TIME = 0.06, 0.9
 """Chance of a step before its time, and in its time."""
 CHANGE = np.array([0.12, 0.35, 0.6, 0.92])
@@ -74,29 +75,33 @@ EDGE_FLOOR = 0.01
 """Share of "jump" that reaches outside the announced window."""
 
 
-def _dwell_rows() -> tuple[FloatArray, npt.NDArray[np.int64], npt.NDArray[np.int64], FloatArray]:
-    """Per row of the dwell axis: chance to step, first row of its model, next row if he does not, share at start."""
+def _dwell_rows() -> tuple[FloatArray, npt.NDArray[np.int64], npt.NDArray[np.int64], FloatArray, FloatArray]:
+    """Per row of the dwell axis: chance to step, first row of its model, next row if he does not, share at start,
+    mean contacts at one place."""
     move: list[float] = []
     first: list[int] = []
     following: list[int] = []
     share: list[float] = []
-    for model, length in enumerate((*DWELLS, *[1] * len(RANDOM_MOVE))):
+    mean: list[float] = []
+    for (fewest, most), model_share in zip(DWELLS, DWELL_SHARE[:-1], strict=True):
         start = len(move)
-        for phase in range(length):
-            last = phase == length - 1
-            if model >= len(DWELLS):
-                move.append(RANDOM_MOVE[model - len(DWELLS)])
-            else:
-                move.append(ON_TIME if last else EARLY)
+        for age in range(1, most + 1):
+            move.append(ON_TIME if age == most else 1.0 / (most - age + 1) if age >= fewest else EARLY)
             first.append(start)
-            following.append(start + phase if last else start + phase + 1)
-            share.append(DWELL_SHARE[model] / length)
-    return np.array(move), np.array(first), np.array(following), np.array(share)
+            following.append(min(start + age, start + most - 1))
+            share.append(model_share / most)
+            mean.append(0.5 * (fewest + most))
+    last = len(move)
+    return (
+        np.array([*move, RANDOM_MOVE]),
+        np.array([*first, last]),
+        np.array([*following, last]),
+        np.array([*share, DWELL_SHARE[-1]]),
+        np.array([*mean, 1.0 / RANDOM_MOVE]),
+    )
 
 
-MOVE, FIRST, FOLLOWING, ROW_SHARE = _dwell_rows()
-_LENGTHS = np.array([*DWELLS, *(1.0 / chance for chance in RANDOM_MOVE)], dtype=np.float64)
-DWELL_CONTACTS = np.repeat(_LENGTHS, [*DWELLS, *[1] * len(RANDOM_MOVE)])
+MOVE, FIRST, FOLLOWING, ROW_SHARE, DWELL_CONTACTS = _dwell_rows()
 """Mean contacts at one place, per dwell row."""
 
 

@@ -19,7 +19,7 @@ GATHERS = 0.2
 follow nothing it is at most 0.19, where all follow it is 0.27 in the median."""
 LEAST = 0.5
 """So many callers' worth of activity there must be to judge by."""
-MEMORY = 0.5
+MEMORY = 0.25
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,6 +1,6 @@
 """Where others call and how loud, as a receiver beside our transmitter measures it: the engine's figures from events.
 
-The engine keeps the mean power over the floor of each bin while the DX listens to all, with a memory of some seconds,
+The engine keeps the mean power over the floor of each bin while the DX listens to all, turn by turn,
 and hears nothing while we send. Here the same is computed from who sent when.
 """
 
@@ -10,7 +10,7 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from hearmark.ear.counsel import CROWD_S
+from hearmark.ear.bustle import LEAST_S, Bustle
 from hearmark.events import FloatArray, Mode
 from hearmark.simulate.session import Station, Transmission
 
@@ -31,9 +31,8 @@ class Crowd:
         self._mode, self._stations = mode, stations
         reach_hz = MARGIN_HZ + (0.0 if mode == "cw" else VOICE_HZ[1])
         self.frequency_hz: FloatArray = np.arange(low_hz - reach_hz, high_hz + reach_hz, STEP_HZ)
-        self._level = np.zeros(len(self.frequency_hz))
+        self._bustle = Bustle()
         self._shape = _line() if mode == "cw" else _speech(mode)
-        self._heard = False
         self._sent: dict[tuple[int, float], Transmission] = {}
 
     def takes(self, sent: Iterable[Transmission]) -> None:
@@ -45,8 +44,8 @@ class Crowd:
     def turn(self, spans_s: list[tuple[float, float]]) -> None:
         """A turn is over, of which these spans were heard: learn from it, then forget who has ended."""
         length_s = sum(stop_s - start_s for start_s, stop_s in spans_s)
-        if length_s > 0.2:
-            now = np.zeros(len(self._level))
+        if length_s > LEAST_S:
+            now = np.zeros(len(self.frequency_hz))
             offsets, shape = self._shape
             for one in self._sent.values():
                 share = sum(max(0.0, min(one.stop_s, stop) - max(one.start_s, start)) for start, stop in spans_s)
@@ -57,9 +56,7 @@ class Crowd:
                 inside = (bins >= 0) & (bins < len(now))
                 power = 10.0 ** (self._stations[one.station].snr_db / 10.0) * share / length_s
                 now[bins[inside]] += power * shape[inside]
-            weight = 1.0 if not self._heard else 1.0 - float(np.exp(-length_s / CROWD_S))
-            self._level += weight * (now - self._level)
-            self._heard = True
+            self._bustle = self._bustle.heard(now, length_s).turn_over()
         end_s = spans_s[-1][1] if spans_s else 0.0
         self._sent = {key: one for key, one in self._sent.items() if one.stop_s > end_s}
 
@@ -83,7 +80,8 @@ class Crowd:
     @property
     def activity_db(self) -> FloatArray | None:
         """Mean power over the floor in each bin of `frequency_hz`; None before the first turn."""
-        return 10.0 * np.log10(1.0 + self._level) if self._heard else None
+        level = self._bustle.level
+        return None if level is None else np.asarray(10.0 * np.log10(1.0 + level))
 
 
 def _line() -> tuple[np.ndarray[tuple[int], np.dtype[np.int64]], FloatArray]:

@@ -297,14 +297,13 @@ class Ceiling(Program):
         return super().place(now_s)
 
     def answered(self, reply: Reply, crowd: Crowd) -> None:
-        """Remember where he stands before he moves."""
-        self._before = self._pileup.listening.fork(self._rng)
+        """Move when the reply is heard. Where the DX stands is no news: he may have moved on already."""
         if reply.sent is not None:
             self._last_hz = reply.sent.frequency_hz
             self._ready_s = reply.sent.start_s + 1.0 + moves_s(self._rng)
 
     def confirmed(self, now_s: float) -> None:
-        """What his habit may do now, from where he was."""
+        """What his habit may do now, from where he was in the contact that is over."""
         occupied_hz = self._pileup.occupied_hz
         draws = []
         for _ in range(self.DRAWS):
@@ -313,6 +312,7 @@ class Ceiling(Program):
             draws.append(future.place_hz)
         offset = (self._frequency_hz[None, :] - np.array(draws)[:, None]) / self._spread_hz
         self._density = _even(np.exp(-0.5 * offset**2).sum(axis=0) + 1e-6, self._frequency_hz)
+        self._before = self._pileup.listening.fork(self._rng)
 
     def _ear(self, now_s: float) -> Ear:
         return Ear(now_s, self._frequency_hz, self._density, "his habit is known")
