@@ -30,7 +30,9 @@ from hearmark.pileup.tone import Tone
 
 SHOW, EARLY = 0.55, 0.75
 """Belief in one place from which it is put on the record: once he has stopped, and while he still sends."""
-KEEP = 0.5
+BOLDER = 1.7
+"""In Morse the finder's belief says too little: its odds, to this power, are a mark's confidence. Fitted to how often
+205 marks were right (development seeds 1000 on, easy to brutal); what holds a half still does."""
 OPEN_STEPS = 8
 """He listens to all for this many steps: the exchange before is over."""
 LOST_STEPS = 10
@@ -345,14 +347,15 @@ class Exchange:
                 mark.reported = mark.reported or self._report_comes(mark.stream, begun)
             elif not mark.heard:
                 start = min(last.stop_s + 0.4, time_s)
-        confidence = min(0.99, mark.best * 0.5 + 0.5 * mark.total / max(mark.steps, 1))
+        belief = min(1.0, mark.best * 0.5 + 0.5 * mark.total / max(mark.steps, 1))
+        for_it, against = belief**BOLDER, (1.0 - belief) ** BOLDER
         return replace(
             mark.answer,
             start_s=start,
             stop_s=stop,
             marked_at_s=now_s,
             frequency_hz=self._where(mark, start if mark.heard else time_s - 5.0, time_s),
-            confidence=confidence,
+            confidence=min(0.99, for_it / (for_it + against)),
             call=self._call(mark),
             turn=self.turn.id if self.turn else mark.answer.turn,
         )
