@@ -44,7 +44,7 @@ SAID = 4.5
 """Added where he was read to send callers elsewhere (common practice, no source; the reader may err)."""
 SUREST = 5.0
 """Six overs make nobody surer than 99.3 %."""
-_AWAY = re.compile(r"(?:^| )(?:UP|DWN|DOWN|QSX)(?= |$|\d)")
+_AWAY = re.compile(r"(?:^| )(?:UP|DN|DWN|DOWN|QSX)(?= |$|\d)")
 SURE = 0.8
 SAME_HZ = {"cw": 40.0, "voice": 150.0}
 """Emissions so near each other are one caller's."""
