@@ -100,3 +100,8 @@ def test_a_call_outside_all_series_is_less_likely_and_never_left_out() -> None:
 )
 def test_pieces_of_calls(text: str, pieces: tuple[str, ...]) -> None:
     assert partials_in(copy(text)) == pieces
+
+
+def test_a_report_after_two_letters_makes_no_call_however_short_the_gap() -> None:
+    assert all(found.probability < 0.7 for found in calls_in(copy("EE DR 5NN", gap_units=3.0)))
+    assert calls_in(copy("DR5NN", gap_units=3.0))[0].call == "DR5NN"

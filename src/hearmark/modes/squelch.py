@@ -66,10 +66,10 @@ class CaughtUp:
 
 
 class SquelchedReader:
-    """Reads `centres` (bins) side by side where they are open; the last one, the DX, always is."""
+    """Reads `centres` (bins) side by side where they are open; the last one, the DX, always is; `all_open`: all are."""
 
-    def __init__(self, centres: npt.NDArray[np.int64]) -> None:
-        self._centres = centres
+    def __init__(self, centres: npt.NDArray[np.int64], all_open: bool = False) -> None:
+        self._centres, self._always = centres, slice(None) if all_open else slice(-1, None)
         self._reader = MorseReader(len(centres))
         self.forget()
 
@@ -87,7 +87,7 @@ class SquelchedReader:
         steps = own.shape[1]
         self.squelch.feed(own, seconds)
         now = self.squelch.open
-        now[-1] = True
+        now[self._always] = True
         was, self._open, self.caught_up = self._open, now, None
         going, come = np.flatnonzero(now & was), np.flatnonzero(now & ~was)
         reading = _nothing(len(now), steps)

@@ -22,8 +22,9 @@ from hearmark.pileup.calls import is_call
 
 UNALLOCATED = 0.06
 """Odds of a call that is in no series, against one that is: few are on the air, but rare ones are sought."""
-TORN_OTHER, TORN_USUAL = 0.8, 0.15
-"""Chance that a call is torn apart where a space was read before something that is no usual word, and before one."""
+TORN_OTHER, TORN_USUAL, TORN_REPORT = 0.8, 0.15, 0.02
+"""Chance that a call is torn apart where a space was read before something that is no usual word, before one, and
+before a report: every transmission has one, and hardly a call ends like it."""
 _TORN_GAP, _WORD_GAP = (4.0, 1.1), (6.8, 1.4)
 """Mean and spread of gaps that were taken for a space and were none, and of those that were one, units (measured)."""
 RUN_ON = 0.85
@@ -40,6 +41,7 @@ _AFTER = ("5NN", "599", "ENN", "NN", "TU", "UP", "K", "DE", "R", "UR", "+", "&",
 _OTHERS = (
     "BK KN AGN QRZ QRL QSL PSE TEST GM GA GE GL DX TNX 73 DWN DN DOWN OM DR RST NR ONLY EU NA AS JA CFM OK CL CALL 5N"
 )
+REPORTS = frozenset(("5NN", "599", "ENN"))
 USUAL = frozenset((*_BEFORE, *_AFTER, *_OTHERS.split()))
 """Words that stand beside a call (common practice, no source)."""
 _PARTIAL = re.compile(r"(?=.*[A-Z])(?=.*[0-9])[A-Z0-9/]{2,}")
@@ -131,7 +133,9 @@ def _candidates(copy: Copy, ended: bool) -> Iterator[tuple[str, float, int]]:
             joined = text + after
             again = text.startswith(after) or text.endswith(after)  # he repeats a part
             if is_call(joined) and not again and text not in _BEFORE:
-                one = _one_word(copy, word.last, after in USUAL or (is_call(after) and allocated(after)))
+                usual = after in USUAL or (is_call(after) and allocated(after))
+                torn_share = TORN_REPORT if after in REPORTS else TORN_USUAL if usual else TORN_OTHER
+                one = _one_word(copy, word.last, torn_share)
                 torn = 1.0 - one if is_call(text) else 1.0
                 open_end = k + 2 == len(words) and not ended
                 p = _chance(copy, _Word(word.first, other.last), joined) * (GOES_ON if open_end else 1.0)
@@ -158,9 +162,10 @@ def _candidates(copy: Copy, ended: bool) -> Iterator[tuple[str, float, int]]:
                 )
 
 
-def _one_word(copy: Copy, space: int, usual: bool) -> float:
-    """Probability that the space at this place of a copy is none: by how long it was, and by what stands after it."""
-    odds = (TORN_USUAL if usual else TORN_OTHER) / (1.0 - (TORN_USUAL if usual else TORN_OTHER))
+def _one_word(copy: Copy, space: int, torn_share: float) -> float:
+    """Probability that the space at this place of a copy is none: by how long it was, and how often one before such a
+    word is none."""
+    odds = torn_share / (1.0 - torn_share)
     gap = _gap_units(copy, space)
     if gap is not None:
         torn, whole = (gap - _TORN_GAP[0]) / _TORN_GAP[1], (gap - _WORD_GAP[0]) / _WORD_GAP[1]

@@ -81,7 +81,8 @@ class MorseFinder:
         self._zero = grid.zero
         self._network = Network("hearmark.pileup", "morse_finder.onnx")
         self._his = His("morse") if one_receiver else None
-        self._reader = SquelchedReader(self._all)
+        # one slice has few streams to read, so that nothing need be spared
+        self._reader = SquelchedReader(self._all, all_open=one_receiver)
         self._hop_s = grid.hop_s
         self.level: Array = np.zeros((0, grid.bins), np.float32)
         """Power over noise of the newest look, networks' scale, (frames, bins)."""
