@@ -5,6 +5,7 @@ import pytest
 
 from hearmark.engine import Engine, EngineConfig
 from hearmark.events import Block, Emission, Mode
+from hearmark.pileup.talkers import Talkers
 from hearmark.simulate import keyers, talkers
 from hearmark.simulate.keyers import Keyer
 from hearmark.simulate.talkers import Talker
@@ -48,3 +49,22 @@ def test_keying_and_carriers_are_no_voices() -> None:
     t = np.arange(len(samples)) / RATE
     samples = samples + np.asarray(100.0 * np.exp(2j * np.pi * 700.0 * t), np.complex64)
     assert heard(samples) == []
+
+
+@pytest.mark.parametrize("apart_steps", [8, 80])
+def test_of_two_that_come_upon_each_other_one_goes_on(apart_steps: int) -> None:
+    """One talks at dial 40; another, begun at dial 46, drifts on to him, as a tracker does whose voice has stopped."""
+    follows = Talkers(CENTER_HZ + 62.5 * np.arange(160), CENTER_HZ - 1_000.0, 15.625)
+    ratio = np.random.default_rng(3).exponential(3.0, (4, 900)).astype(np.float32)
+    newest: dict[int, Emission] = {}
+    for step in range(220):
+        beside = 46.0 - 5.0 * min(1.0, max(0.0, (step - 30 - apart_steps) / 10.0))
+        places = [40.0] if step < 30 else [40.0, beside]
+        dials = np.arange(160)
+        talk = np.max([8.0 - 6.0 * np.abs(dials - place) for place in places], axis=0).clip(-8.0, 3.0)
+        for emission in follows.feed(talk[None].astype(np.float32), ratio, step * 0.032):
+            newest[emission.id] = emission
+    first, second = newest[1], newest[2]
+    assert first.stop_s is None
+    assert second.stop_s is not None
+    assert (second.stop_s > second.start_s) == (apart_steps == 80)  # a short one was none

@@ -26,6 +26,8 @@ BRIDGE_STEPS = 14
 REPORT_STEPS = 31
 GATE = 5
 """A place within so many dials (310 Hz) of a talker is his."""
+MEET = 2.0
+"""Two talkers who come within so many dials (125 Hz) are one: the younger was beside him by mistake, or has stopped."""
 LATE_S, LINGERS_S = 0.13, 0.10
 """The network tells of a voice so long after it began, and so long after it stopped (bench/voice_dials.py)."""
 BIAS_HZ = 11.0
@@ -75,6 +77,8 @@ class _Talk:
     emission: Emission | None = None
     begun: float | None = None
     """Step, to fractions, at which its level rose."""
+    met: bool = False
+    """It came upon an older one."""
 
 
 class Talkers:
@@ -129,6 +133,8 @@ class Talkers:
             talk.steps += 1
             if standing is not None:
                 self._listen(talk, standing)
+        for k, talk in enumerate(self._talks):  # the oldest first
+            talk.met = any(abs(talk.place - older.place) < MEET for older in self._talks[:k] if not older.met)
         self._begin(chance, summed)
         return self._report(time_s)
 
@@ -161,7 +167,7 @@ class Talkers:
     def _report(self, time_s: float) -> list[Emission]:
         out: list[Emission] = []
         for talk in list(self._talks):
-            over = self._step - talk.last > BRIDGE_STEPS
+            over = talk.met or self._step - talk.last > BRIDGE_STEPS
             if over:
                 self._talks.remove(talk)
             waits = REPORT_STEPS if talk.emission is not None else CONFIRM_STEPS
@@ -172,7 +178,7 @@ class Talkers:
             spoken = self._spoken(talk, told.frequency_hz)
             if talk.emission is None and (not spoken or talk.steps < CONFIRM_STEPS):
                 continue
-            if not spoken and over:
+            if over and (not spoken or (talk.met and talk.steps < REPORT_STEPS)):
                 told = replace(told, stop_s=told.start_s)  # taken back
             if talk.id == 0:
                 talk.id, self._next = self._next, self._next + 1
