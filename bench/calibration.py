@@ -4,7 +4,8 @@ Marks of the whole engine on simulated recordings. Of each answer the newest sta
 one taken back stands with the confidence that it had before. Right: it meets the reply of a completed contact, first
 mark of it (further marks of a found contact, and stations called but not worked, count neither way, as in the scoring).
 Ten bins of equal counts; the error is the mean over the bins of |share right - mean confidence|, its 95 % interval by
-bootstrap over the recordings.
+bootstrap over the recordings. Beside it what chance alone makes of as many marks told without fault, and the answers
+found: those marked with a confidence of a half or more.
 
 Resumable: each recording's marks are kept in the file given by --results. Seeds from 50000 on were never used while
 developing. Run: python bench/calibration.py [--mode cw|usb|lsb] [--level easy|hard|brutal|varied] [--seeds N]
@@ -24,7 +25,7 @@ from answers import session_of, wideband
 
 from hearmark.engine import Engine, EngineConfig
 from hearmark.events import Answer, FloatArray, Mode
-from hearmark.marks import settled
+from hearmark.marks import SURE, settled
 from hearmark.simulate import scoring
 from hearmark.study.ledger import Ledger
 from hearmark.study.runner import play_all
@@ -68,7 +69,10 @@ def hear(recording: Recording) -> dict[str, Any]:
     )
     judged = scoring.verdicts(scoring.Trial(final, session.contacts, sc.mode), threshold=0.0)
     marks = [(v.answer.confidence, v.judgement == "right") for v in judged if v.judgement in ("right", "wrong")]
-    return {"key": key(recording), "level": recording.level, "mode": recording.mode, "marks": marks}
+    completed = sum(contact.completed for contact in session.contacts)
+    return {
+        "key": key(recording), "level": recording.level, "mode": recording.mode, "marks": marks, "contacts": completed,
+    }  # fmt: skip
 
 
 def error(confidence: FloatArray, right: FloatArray) -> float:
@@ -93,6 +97,11 @@ def report(records: Sequence[dict[str, Any]]) -> None:
         f"{first['mode']} {first['level']}: {len(every)} marks of {len(records)} recordings, "
         f"expected calibration error {error(*every.T):.3f} (95 %: {low:.3f} to {high:.3f})"
     )
+    chance = [error(every[:, 0], (rng.random(len(every)) < every[:, 0]).astype(np.float64)) for _ in range(DRAWS)]
+    told = every[every[:, 0] >= SURE, 1]
+    contacts = sum(r["contacts"] for r in records)
+    right, share = told.sum() / contacts, told.sum() / max(len(told), 1)
+    print(f"   by chance {np.median(chance):.3f}; found {right:.3f} of {contacts}, precision {share:.3f}")
     order = np.argsort(every[:, 0], kind="stable")
     for part in np.array_split(order, BINS):
         print(f"   said {every[part, 0].mean():.2f}   came {every[part, 1].mean():.2f}   ({len(part)})")
