@@ -211,7 +211,8 @@ function onKey(event) {
   if (event.ctrlKey || event.metaKey || event.altKey || document.querySelector("dialog[open]")) return;
   const single = /** @type {HTMLInputElement} */ (byId("keys-on")).checked;
   if (!single && event.key !== "?") return;
-  const target = event.target;
+  // A sheet that has just closed keeps the focus until the next frame.
+  const target = event.target instanceof HTMLElement && event.target.checkVisibility() ? event.target : null;
   if (target instanceof HTMLInputElement || target instanceof HTMLSelectElement) return;
   if (target instanceof HTMLButtonElement && (event.key === "Enter" || event.key === " ")) return;
   if (target instanceof HTMLAnchorElement && event.key === "Enter") return;
