@@ -125,7 +125,8 @@ export class Controls {
     const single = /** @type {HTMLInputElement} */ (byId("keys-on")).checked;
     if (!single && event.key !== "?") return;
     if (event.key === "Enter" && (event.target instanceof HTMLButtonElement || event.target instanceof HTMLAnchorElement)) return;
-    if (event.target instanceof HTMLInputElement) return;
+    // A sheet that has just closed keeps the focus until the next frame
+    if (event.target instanceof HTMLInputElement && event.target.checkVisibility()) return;
     const name = event.key.length === 1 ? event.key.toLowerCase() : event.key;
     const command = this.commands.find((c) => c.key === name);
     if (!command) return;
