@@ -4,7 +4,8 @@ Both finders are small recurrent networks over all streams at once (`training/fi
 each stream has its own memory, all are told the same about the DX and the crowd, and one distribution over
 the streams and "nobody" comes out. In Morse the evidence is what the reader knows of each stream, its level against the
 neighbourhood, and how well its text matches the call that the DX sent; in voice it is the spectrum from the
-suppressed carrier up.
+suppressed carrier up. In voice two networks listen, each with memories of its own, and the geometric mean of what they
+tell is believed: their errors are partly their own.
 """
 
 from __future__ import annotations
@@ -189,7 +190,7 @@ class VoiceFinder:
         if self._lower:
             centres = grid.bins - 1 - centres
         self.frequency_hz = np.asarray(grid.low_hz + grid.step_hz * centres, np.float64)
-        self._network = Network("hearmark.pileup", "voice_finder.onnx")
+        self._networks = [Network("hearmark.pileup", f"voice_finder_{k}.onnx") for k in (1, 2)]
         self._his = His("voice") if one_receiver else None
         self.talk: Array | None = None
         """Logarithm of the odds that somebody talks on each dial, in the newest look, (steps, dials)."""
@@ -197,7 +198,7 @@ class VoiceFinder:
 
     def forget(self) -> None:
         """Start anew, as after a gap."""
-        self._memory = self._network.memory(len(self.frequency_hz))
+        self._memories = [network.memory(len(self.frequency_hz)) for network in self._networks]
         self._past: Array | None = None
         if self._his is not None:
             self._his.forget()
@@ -219,8 +220,13 @@ class VoiceFinder:
         self._past = level[-2:]
         dx = _padded(level, self._dx_pad, self._dx)
         window = _padded(level, self._pad, self._window)
-        logits, late, state, talk, *memory = self._network.run(window=window, dx=dx, **self._memory)
-        self._memory = dict(zip(self._memory, memory, strict=True))
+        told: list[list[Array]] = []
+        for k, network in enumerate(self._networks):
+            *outputs, a, b, c, d = network.run(window=window, dx=dx, **self._memories[k])
+            self._memories[k] = dict(zip(self._memories[k], (a, b, c, d), strict=True))
+            told.append(outputs)
+        # the mean of logarithms is, of what they tell, the geometric mean
+        logits, late, state, talk = (np.mean(parts, axis=0) for parts in zip(*told, strict=True))
         self.talk = np.ascontiguousarray(talk.T)
         dx_level = dx[2:, _DX_LEAD + 16 : _DX_LEAD + 176].mean(axis=1)
         p = softmax(state)  # open, to all, report given, report due, rest of a call asked for, that is due

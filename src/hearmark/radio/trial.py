@@ -22,7 +22,7 @@ HERE = "127.0.0.1"
 PORTS = tuple(range(PORT, PORT + 8, 2)) + tuple(range(PORT + 1, PORT + 8, 2))
 """Where radio control usually listens: rigctld(1) names the first; two apart for further radios, common practice."""
 FIND_S = 1.5
-"""So long an open port may think: one where nobody listens refuses at once, and a daemon may be slow on a busy machine."""
+"""So long an open port may think: one where nobody listens refuses at once; a daemon may be slow on a busy machine."""
 AWAY_HZ = 1_000.0
 TRIES = 3
 """Hamlib's daemon leaves out a command that would set what it remembers from half a second ago: said again, it acts."""
