@@ -8,7 +8,7 @@ from hearmark.pileup.again import calls_again, copy_of, leftover, weighed
 
 def heard(texts: dict[str, float], least_db: float = 18.0) -> Heard:
     order = sorted(texts, key=lambda text: -texts[text])
-    return Heard(tuple(order), tuple(texts[text] for text in order), least_db, 20.0, 0.0, 25.0)
+    return Heard(tuple(order), tuple(texts[text] for text in order), least_db, 20.0, 25.0)
 
 
 def calls(what: Heard) -> dict[str, float]:

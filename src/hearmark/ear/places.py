@@ -78,7 +78,7 @@ class Places:
 
     def scatter_rows(self, places: FloatArray, scatter: FloatArray) -> FloatArray:
         """The same for several rows at once, (k, n) to (k, n)."""
-        return np.asarray(places @ np.tensordot(scatter, self._kernel, 1).T)
+        return np.asarray(np.tensordot(scatter, self._kernel @ places.T, 1).T)
 
     def scatter_coarse(self, place: FloatArray, scatter: FloatArray) -> FloatArray:
         """The same from the coarse grid (m,) to the fine one (n,)."""

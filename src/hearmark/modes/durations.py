@@ -16,6 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from hearmark.modes.alphabet import ALPHABET
+from hearmark.modes.copyist import exchange_prior
 
 CODES = {
     "A": ".-", "B": "-...", "C": "-.-.", "D": "-..", "E": ".", "F": "..-.", "G": "--.", "H": "....", "I": "..",
@@ -47,10 +48,20 @@ USUAL = 0.22
 """What a frame of the right text usually falls short of the ideal: makes entries of different times comparable."""
 KEPT, KEPT_ROOT = 3, 6
 MOST_FRAMES = 1_500
+SLACK = 1e-6
+"""For what rounding may do to a sum that is taken in another order."""
 _ARENA = 60_000
 _NEVER = -1e30
 
 Float = npt.NDArray[np.float64]
+
+
+@cache
+def priors() -> tuple[Float, Float]:
+    """Logarithms of the chances, with their weight, of a character after two others, and of a space as that character;
+    flat as in `exchange_prior`."""
+    chance = 0.7 * np.exp(np.asarray(exchange_prior(), np.float64))
+    return NEW_CHARACTER + LM_POWER * np.log(chance + 0.3 / 38.0), LM_POWER * np.log(chance + 0.3 / 8.0)
 
 
 @cache
@@ -180,12 +191,12 @@ def _put(slot, held, room, n, score, text):  # type: ignore[no-untyped-def]
 
 
 @numba.njit(cache=True)
-def search(ratio, level, unit, dash, kept, child, letter, short_mark, short_gap, exchange):  # type: ignore[no-untyped-def]
+def search(ratio, level, unit, dash, kept, child, letter, short_mark, short_gap, character, ending):  # type: ignore[no-untyped-def]
     """Texts of `ratio` for one hand: dots of `unit` frames, dashes of `dash` dots, `level` of the key held down.
 
-    `kept`: entries of each time and beginning of a character; then `tree` and `profile`; `exchange`: logarithms of the
-    chances of characters after two others. Returns the arena (scores, parents, times, nodes, signs: a character, -2 a
-    dot, -3 a dash, -100 less a character before a space), its entries that end the text, how many, and the ideal score.
+    `kept`: entries of each time and beginning of a character; then `tree`, `profile` and `priors`. Returns the arena
+    (scores, parents, times, nodes, signs: a character, -2 a dot, -3 a dash, -100 less a character before a space), its
+    entries that end the text, how many, and the ideal score.
     """
     frames, nodes, letters = len(ratio), len(child), 45
     beam = BEAM if kept > 1 else NARROW_BEAM
@@ -244,6 +255,7 @@ def search(ratio, level, unit, dash, kept, child, letter, short_mark, short_gap,
         if full or reach[t] < near:
             continue
         marked = spaced = False
+        best_dot = best_dash = best_gap = best_between = best_word = _NEVER  # of any length, over the ideal there
         # a mark follows
         for b in range(nodes):
             held = n_root[t] if b == 0 else n_gap[t, b]
@@ -255,11 +267,13 @@ def search(ratio, level, unit, dash, kept, child, letter, short_mark, short_gap,
                     marked = True
                     for d in range(dot_low, min(dot_high, frames - t) + 1):
                         as_dot[d] = log_dot[d] + _segment(t, d, table, mark_sum, mark_first, mark_last, short_mark)
+                        best_dot = max(best_dot, as_dot[d] - ideal[t + d])
                     for d in range(dash_low, min(dash_high, frames - t) + 1):
                         as_dash[d] = log_dash[d] + _segment(t, d, table, mark_sum, mark_first, mark_last, short_mark)
+                        best_dash = max(best_dash, as_dash[d] - ideal[t + d])
                 for long in range(2):
                     c = child[b, long]
-                    if c < 0:
+                    if c < 0 or score[s] + (best_dash if long else best_dot) < near - SLACK:
                         continue
                     low, high = (dash_low, dash_high) if long else (dot_low, dot_high)
                     for d in range(low, min(high, frames - t) + 1):
@@ -284,11 +298,14 @@ def search(ratio, level, unit, dash, kept, child, letter, short_mark, short_gap,
                     spaced = True
                     for d in range(gap_low, min(gap_high, frames - t) + 1):
                         as_gap[d] = log_gap[d] + _segment(t, d, table, gap_sum, gap_first, gap_last, short_gap)
+                        best_gap = max(best_gap, as_gap[d] - ideal[t + d])
                     for d in range(between_low, min(between_high, frames - t) + 1):
                         as_between[d] = log_between[d] + _segment(t, d, table, gap_sum, gap_first, gap_last, short_gap)
+                        best_between = max(best_between, as_between[d] - ideal[t + d])
                     for d in range(word_low, min(word_high, frames - t) + 1):
                         as_word[d] = log_word[d] + _segment(t, d, table, gap_sum, gap_first, gap_last, short_gap)
-                if child[b, 0] >= 0 or child[b, 1] >= 0:
+                        best_word = max(best_word, as_word[d] - ideal[t + d])
+                if (child[b, 0] >= 0 or child[b, 1] >= 0) and score[s] + best_gap >= near - SLACK:
                     for d in range(gap_low, min(gap_high, frames - t) + 1):
                         value = score[s] + as_gap[d]
                         short = value - ideal[t + d]
@@ -305,9 +322,7 @@ def search(ratio, level, unit, dash, kept, child, letter, short_mark, short_gap,
                 if c < 0:
                     continue
                 before, last = pair[s] // 64, pair[s] % 64
-                prior = NEW_CHARACTER + LM_POWER * np.log(
-                    0.7 * np.exp(exchange[(before * letters + last) * letters + c]) + 0.3 / 38.0
-                )
+                prior = character[(before * letters + last) * letters + c]
                 grown = text[s] * np.uint64(1_000_003) + np.uint64(c + 1)
                 # the last key-up
                 if frames - t > EDGE:
@@ -315,13 +330,15 @@ def search(ratio, level, unit, dash, kept, child, letter, short_mark, short_gap,
                     text[used], parent[used], when[used], sign[used] = grown, s, frames, c
                     n_ends = _put(ends, n_ends, 12, used, score, text)
                     used += 1
-                space = LM_POWER * np.log(0.7 * np.exp(exchange[(last * letters + c) * letters]) + 0.3 / 8.0)
+                space = ending[(last * letters + c) * letters]
                 spaced_text = grown * np.uint64(1_000_003) + np.uint64(1)
-                for d in range(between_low, min(word_high, frames - t) + 1):
-                    for word in range(2):
-                        if (d < word_low or d % 2) if word else (d > between_high):
-                            continue
-                        value = score[s] + prior + (space + as_word[d] if word else as_between[d])
+                for word in range(2):
+                    offset = score[s] + prior + (space if word else 0.0)
+                    if offset + (best_word if word else best_between) < near - SLACK:
+                        continue
+                    low, high, step = (word_low, word_high, 2) if word else (between_low, between_high, 1)
+                    for d in range(low + (low % 2 if word else 0), min(high, frames - t) + 1, step):
+                        value = offset + (as_word[d] if word else as_between[d])
                         short = value - ideal[t + d]
                         if short < near or short < reach[t + d] - beam:
                             continue

@@ -34,6 +34,9 @@ LAGS = 15.0
 """So much less likely by its lengths is a text that the search did not name."""
 BAD_FIT, GOOD_FIT = -0.25, -0.10
 """What the lengths say counts less where they explain the powers badly: others are heard there too."""
+UNLIKE = -0.12
+"""Powers that fit worse than this, see `modes.timing`, come from several stations, or from no key at all, as pieces of
+speech: then what was copied while it was sent stands."""
 SPEEDS_WPM = (18.0, 24.5, 33.0)
 QUICKER = 1.15
 """A hand keys quicker than the characters come, if it leaves wide gaps between letters."""
@@ -42,15 +45,14 @@ NAMED = 8
 
 @dataclass(frozen=True, slots=True)
 class Heard:
-    """`texts` with the logarithm of the weight of each, `score`; `least_db`, `middle_db`, `fit`: see
-    `modes.timing`; `speed_wpm`: by its dots."""
+    """`texts` with the logarithm of the weight of each, `score`; `least_db`, `middle_db`: see `modes.timing`;
+    `speed_wpm`: by its dots."""
 
     texts: tuple[str, ...]
     score: tuple[float, ...]
     least_db: float
     middle_db: float
-    fit: float
-    speed_wpm: float | None
+    speed_wpm: float
 
 
 class Rehearing:
@@ -63,7 +65,15 @@ class Rehearing:
     def hear(self, level: Array, off: float, hop_s: float, first: str, speed_wpm: float | None) -> Heard | None:
         """`level`: compressed power, (frames, 2 * AROUND + 1), see `modes.network.compress`, from `LEAD_S` before a
         transmission to `TAIL_S` after it; its carrier is `off` bins above the middle one. `first`: what was copied
-        while it was sent, and its speed by that. None if nothing is heard."""
+        while it was sent, and its speed by that. None if nothing is heard, or if several send there."""
+        ratio = np.maximum(10.0 ** level[:, AROUND].astype(np.float64) - 0.1, 0.0)
+        speeds = SPEEDS_WPM if speed_wpm is None else (speed_wpm, QUICKER * speed_wpm)
+        by_lengths = timed(ratio, hop_s, tuple(1.2 / wpm for wpm in speeds))
+        if by_lengths is None or by_lengths.fit < UNLIKE:
+            return None
+        fit, best = by_lengths.fit, by_lengths.score[0]
+        named = {t: s - best for t, s in zip(by_lengths.texts[:NAMED], by_lengths.score, strict=False)}
+        weight = TIMING * float(np.clip((fit - BAD_FIT) / (GOOD_FIT - BAD_FIT), 0.0, 1.0))
         chances = self._read(level, off)
         likely, sure = likeliest(chances)
         texts = [first]
@@ -71,19 +81,6 @@ class Rehearing:
             copyist = Copyist()
             copyist.feed(likely[k], sure[k])
             texts.append(copyist.copy().text)
-        ratio = np.maximum(10.0 ** level[:, AROUND].astype(np.float64) - 0.1, 0.0)
-        speeds = SPEEDS_WPM if speed_wpm is None else (speed_wpm, QUICKER * speed_wpm)
-        by_lengths = timed(ratio, hop_s, tuple(1.2 / wpm for wpm in speeds))
-        named: dict[str, float] = {}
-        weight, fit = 0.0, BAD_FIT
-        least_db, middle_db = 0.0, 0.0
-        speed: float | None = None
-        if by_lengths is not None:
-            best = by_lengths.score[0]
-            named = {t: s - best for t, s in zip(by_lengths.texts[:NAMED], by_lengths.score, strict=False)}
-            fit, least_db, middle_db = by_lengths.fit, by_lengths.least_db, by_lengths.middle_db
-            speed = round(1.2 / by_lengths.unit_s, 1) if fit > BAD_FIT else None
-            weight = TIMING * float(np.clip((fit - BAD_FIT) / (GOOD_FIT - BAD_FIT), 0.0, 1.0))
         scores: dict[str, float] = {}
         for text in dict.fromkeys([*texts, *named]):
             if not text:
@@ -94,7 +91,10 @@ class Rehearing:
         if not scores:
             return None
         order = sorted(scores, key=lambda text: -scores[text])
-        return Heard(tuple(order), tuple(scores[text] for text in order), least_db, middle_db, fit, speed)
+        return Heard(
+            tuple(order), tuple(scores[text] for text in order), by_lengths.least_db, by_lengths.middle_db,
+            round(1.2 / by_lengths.unit_s, 1),
+        )  # fmt: skip
 
     def _read(self, level: Array, off: float) -> Array:
         """Logarithms of the chances of each symbol, (ways, steps, symbols), of the last hearing."""

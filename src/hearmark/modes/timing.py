@@ -13,8 +13,7 @@ import numpy.typing as npt
 from scipy.ndimage import percentile_filter, uniform_filter1d
 
 from hearmark.modes.alphabet import ALPHABET
-from hearmark.modes.copyist import exchange_prior
-from hearmark.modes.durations import KEPT, MOST_FRAMES, Float, profile, search, tree
+from hearmark.modes.durations import KEPT, MOST_FRAMES, Float, priors, profile, search, tree
 
 DASH = 3.1
 """Usual length of a dash in dots."""
@@ -112,13 +111,14 @@ def _decoded(ratio: Float, level: Float, unit: float, dash: float, kept: int) ->
     """One pass for one hand: `unit` in frames."""
     child, letter = tree()
     mark, gap = profile()
-    arena, ends, count, ideal = search(ratio, level, unit, dash, kept, child, letter, mark, gap, exchange_prior())
+    arena, ends, count, ideal = search(ratio, level, unit, dash, kept, child, letter, mark, gap, *priors())
     if not count:
         return None
     score, parent, when, _, sign = arena
     found: dict[str, float] = {}
     best: list[tuple[int, int, bool]] = []
-    for n in sorted(ends[:count], key=lambda n: -score[n]):
+    # of the first searches only the best path is wanted
+    for n in sorted(ends[:count], key=lambda n: -score[n])[: None if kept > 1 else 1]:
         text = ""
         marks: list[tuple[int, int, bool]] = []
         k = int(n)

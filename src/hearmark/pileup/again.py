@@ -24,9 +24,6 @@ rarer calls in no series are (as `pileup.copied`)."""
 SHARP = 0.6
 """Power of the weights: the ways to hear it are no independent witnesses."""
 SURE = 0.995
-UNLIKE = -0.12
-"""Powers that fit worse than this, see `modes.timing`, come from several stations, or from no key at all, as pieces of
-speech: then what was copied while it was sent stands."""
 
 
 def weighed(heard: Heard) -> list[tuple[str, float]]:

@@ -19,7 +19,7 @@ from hearmark.modes.morse import STEP_FRAMES, Reading
 from hearmark.modes.network import Array
 from hearmark.modes.rehearing import AROUND, LEAD_S, TAIL_S, Rehearing
 from hearmark.modes.squelch import CaughtUp
-from hearmark.pileup.again import UNLIKE, calls_again, copy_of, weighed
+from hearmark.pileup.again import calls_again, copy_of, weighed
 from hearmark.pileup.copied import calls_in, partials_in
 from hearmark.pileup.look import STEP_S
 from hearmark.spectrum.transform import Grid
@@ -156,7 +156,7 @@ class Copying:
         if self._rehearing is None:
             self._rehearing = Rehearing()
         heard = self._rehearing.hear(level, at - round(at), hop_s, copy.text, told.speed_wpm)
-        if heard is None or heard.fit < UNLIKE:
+        if heard is None:
             return told
         texts = weighed(heard)
         steps = round((stop_s - start_s + EARLY_S) / STEP_S)
@@ -164,7 +164,7 @@ class Copying:
         calls = tuple(replace(c, probability=round(c.probability, 3)) for c in calls_again(texts, heard, new))
         return replace(
             told, text=new.text, sure=_rounded(new), calls=calls, partials=partials_in(new),
-            speed_wpm=told.speed_wpm if heard.speed_wpm is None else heard.speed_wpm,
+            speed_wpm=heard.speed_wpm,
             call=calls[0].call if calls and calls[0].probability >= LIKELY else None,
         )  # fmt: skip
 
