@@ -108,3 +108,16 @@ def test_it_is_told_once_after_each_over_and_follows_a_change() -> None:
     assert told[3].split > 0.95
     assert told[-1].split < 0.1, "he has gone simplex"
     assert told[1].low_hz is not None
+
+
+def test_voices_that_overlap_are_a_crowd_and_contacts_side_by_side_are_none() -> None:
+    # They call all the time, so that nobody is seen to begin when he stops
+    def voices(apart_hz: float) -> list[Emission]:
+        return [replace(emission(k, 0.5 + 0.1 * k, 5_000.0 + apart_hz * k, 60.0), kind="voice") for k in range(4)]
+
+    crowd, contacts = (responses(overs(4), voices(apart_hz), DX_HZ, "usb") for apart_hz in (700.0, 2_500.0))
+    assert (crowd.responses, contacts.responses) == (0, 0)
+    assert crowd.crowd == pytest.approx(4.0, abs=0.2)
+    assert contacts.crowd == 0.0
+    assert split_probability(crowd) > 0.7
+    assert split_probability(contacts) < 0.1
