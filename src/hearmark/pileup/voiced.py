@@ -22,7 +22,7 @@ from hearmark.modes.network import Array
 from hearmark.pileup.exchange import CHANGE, EARLY, OPEN_STEPS, SHOW, Exchange, Mark
 from hearmark.pileup.look import ANSWERS, CALLS, DUE, LATE_STEPS, OPEN, STEP_S
 
-SHARPNESS = 0.65
+SHARPNESS = 0.8
 """The finder spreads its belief over neighbouring dials: its share of the five around a place, to this power, is the
 confidence. Chosen by how often such marks were right (development seeds)."""
 GUESS = 0.45
@@ -34,7 +34,7 @@ HELD_STEPS = 12
 TURNED_S = 0.6
 LATE_SHOW = 0.55
 """Belief, looking back, from which a reply that had no mark gets one."""
-LATE_SHARPNESS = 0.75
+LATE_SHARPNESS = 0.9
 LATE_MEAN_STEPS = 20
 _PAST_STEPS = 6
 """A reply that was not due for so long is over; one that was due for less was none."""
