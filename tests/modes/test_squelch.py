@@ -56,9 +56,9 @@ def nearest(band: Band, centres: np.ndarray) -> int:
     return int(np.argmin(np.abs(centres[:-1] - band.grid.position(SENT_HZ))))
 
 
-def test_noise_opens_it_for_an_eighth_of_the_time() -> None:
+def test_noise_hardly_opens_it() -> None:
     level, band = heard([], 20.0, 2)
-    assert 0.05 < opened(level, streams(band))[20:].mean() < 0.18
+    assert opened(level, streams(band))[20:].mean() < 0.02
 
 
 @pytest.mark.parametrize(("snr_db", "channel"), [(-3.0, "flat"), (8.0, "mid moderate")])

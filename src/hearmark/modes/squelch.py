@@ -18,7 +18,7 @@ from hearmark.modes.copyist import KEPT, Chances, Symbols
 from hearmark.modes.morse import BLANK, HIDDEN, STEP_FRAMES, MorseReader, Reading, features
 from hearmark.modes.network import Array
 
-OPENS = 0.28
+OPENS = 0.36
 """Level, on the networks' scale, smoothed: 0.15 in noise."""
 QUIET = 0.15
 CRASH = 0.05
