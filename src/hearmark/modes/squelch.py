@@ -91,7 +91,7 @@ class SquelchedReader:
         was, self._open, self.caught_up = self._open, now, None
         going, come = np.flatnonzero(now & was), np.flatnonzero(now & ~was)
         reading = _nothing(len(now), steps)
-        self._reader.forget(np.flatnonzero(~now))
+        self._reader.forget(np.flatnonzero(was & ~now))
         hidden = np.repeat(self._reader.known[:, None], steps, axis=1)
         for streams, past in ((going, 0), (come, 0 if self._past is None else len(self._past) // STEP_FRAMES)):
             if not len(streams):
