@@ -222,9 +222,9 @@ class VoiceFinder:
         window = _padded(level, self._pad, self._window)
         told: list[list[Array]] = []
         for k, network in enumerate(self._networks):
-            *outputs, a, b, c, d = network.run(window=window, dx=dx, **self._memories[k])
-            self._memories[k] = dict(zip(self._memories[k], (a, b, c, d), strict=True))
-            told.append(outputs)
+            outputs = network.run(window=window, dx=dx, **self._memories[k])
+            self._memories[k] = dict(zip(self._memories[k], outputs[4:], strict=True))
+            told.append(outputs[:4])
         # the mean of logarithms is, of what they tell, the geometric mean
         logits, late, state, talk = (np.mean(parts, axis=0) for parts in zip(*told, strict=True))
         self.talk = np.ascontiguousarray(talk.T)

@@ -24,7 +24,7 @@ from hearmark.pileup.look import ANSWERS, CALLS, DUE, LATE_STEPS, OPEN, STEP_S
 
 SHARPNESS = 0.8
 """The finder spreads its belief over neighbouring dials: its share of the five around a place, to this power, is the
-confidence. Chosen by how often such marks were right (development seeds)."""
+confidence. Fitted to how often such a place was right at a true reply's end (development seeds)."""
 GUESS = 0.45
 """Confidence of a mark, at most, while he has only asked for the rest of a call."""
 LEAD = 0.1
