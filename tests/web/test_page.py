@@ -211,6 +211,16 @@ def test_refusal_is_shown_in_words(page: Any) -> None:
     reads(page, "#notice", "would cover him")
 
 
+def test_a_key_counts_in_the_frame_in_which_a_sheet_closes(page: Any) -> None:
+    page.keyboard.press("?")
+    until(page, "document.getElementById('help').open")
+    opened = page.evaluate(
+        "(() => { const [box, help] = ['keys-on', 'help'].map((id) => document.getElementById(id)); box.focus();"
+        " help.close(); box.dispatchEvent(new KeyboardEvent('keydown', {key: '?', bubbles: true})); return help.open; })()"
+    )
+    assert opened
+
+
 def test_help_sheet_opens_names_every_key_and_closes(page: Any) -> None:
     page.keyboard.press("?")
     until(page, "document.getElementById('help').open")
