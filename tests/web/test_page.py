@@ -216,7 +216,8 @@ def test_a_key_counts_in_the_frame_in_which_a_sheet_closes(page: Any) -> None:
     until(page, "document.getElementById('help').open")
     opened = page.evaluate(
         "(() => { const [box, help] = ['keys-on', 'help'].map((id) => document.getElementById(id)); box.focus();"
-        " help.close(); box.dispatchEvent(new KeyboardEvent('keydown', {key: '?', bubbles: true})); return help.open; })()"
+        " help.close(); box.dispatchEvent(new KeyboardEvent('keydown', {key: '?', bubbles: true}));"
+        " return help.open; })()"
     )
     assert opened
 
