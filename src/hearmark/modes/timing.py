@@ -19,6 +19,9 @@ DASH = 3.1
 """Usual length of a dash in dots."""
 HOPELESS_FIT = -1.0
 """Others are heard there too: no key explains these powers."""
+AS_TRIED, TRIED_FIT = 0.08, -0.08
+"""A hand found within this share of the speed tried, with a fit no worse than this, makes other speeds needless: of 512
+transmissions in noise and fading none came out otherwise, with 0.57 of the searches."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,19 +42,22 @@ class Timed:
 def timed(ratio: npt.NDArray[np.float32], hop_s: float, units_s: tuple[float, ...]) -> Timed | None:
     """Text of `ratio`, power over noise at a carrier, (frames,): one transmission with some silence at each end.
 
-    `units_s`: lengths of a dot to try. None if no key explains it."""
+    `units_s`: lengths of a dot to try, the likeliest first. None if no key explains it."""
     if not 20 <= len(ratio) <= MOST_FRAMES:
         return None
     power = np.ascontiguousarray(ratio, np.float64)
     level = _level(power, hop_s)
     first: tuple[_Path, float] | None = None
     for unit_s in units_s:
-        path = _decoded(power, level, unit_s / hop_s, DASH, 1)
-        if path is not None and (first is None or path.score[0] > first[0].score[0]):
-            first = (path, unit_s / hop_s)
-    if first is None:
-        return None
-    if first[0].fit < HOPELESS_FIT:
+        tried = unit_s / hop_s
+        path = _decoded(power, level, tried, DASH, 1)
+        if path is None:
+            continue
+        if first is None or path.score[0] > first[0].score[0]:
+            first = (path, tried)
+        if path.fit > TRIED_FIT and abs(path.hand(tried)[0] / tried - 1.0) < AS_TRIED:
+            break
+    if first is None or first[0].fit < HOPELESS_FIT:
         return None
     unit, dash = first[0].hand(first[1])
     level = first[0].level(power, level, hop_s)
