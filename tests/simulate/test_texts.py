@@ -80,3 +80,9 @@ def test_copy_gets_better_with_repeats() -> None:
     assert hearing.copied("K1ABC", "K1...", 0.0, 1, rng) == "K1..."
     assert hearing.part("K1..C", rng) == "K1"
     assert hearing.part("K.A.C", rng) == ""
+
+
+def test_what_lies_far_outside_his_filter_is_not_readable() -> None:
+    assert hearing.readable(-1291.0, False, 3.0) == 0.0
+    assert hearing.readable(900.0, True, 3.0) == 1.0
+    assert hearing.readable(4.0, True, 0.0) == 0.5

@@ -48,7 +48,8 @@ def clarity_db(power: float, interference: Sequence[float], morse: bool) -> floa
 
 def readable(clarity: float, morse: bool, skill_db: float) -> float:
     """Probability that one character (one spelling word) is copied."""
-    return 1.0 / (1.0 + math.exp(-(clarity + skill_db - (4.0 if morse else 0.0)) / 1.8))
+    # far outside his filter the clarity may be -1000 dB and less: no exponential of it
+    return 0.5 + 0.5 * math.tanh((clarity + skill_db - (4.0 if morse else 0.0)) / 3.6)
 
 
 def copied(call: str, known: str, probability: float, times: int, rng: random.Random) -> str:
