@@ -299,20 +299,26 @@ def changes(seeds: range) -> None:
         ("stay", "two spots"),
     ]
     for before, after in pairs:
-        scores = [score(draw(before, seed, after)) for seed in seeds]
-        at = TURNS // 2
-        ear, last, uniform = (
-            np.array([getattr(s, name)[at:] for s in scores]).mean(axis=0) for name in ("ear", "last", "uniform")
-        )
-        gain = np.minimum(last.mean(), uniform.mean()) - ear
-        settled = gain[15:40].mean()
-        smooth = np.convolve(gain, np.ones(3) / 3, mode="valid")
-        back = int(np.argmax(smooth >= 0.5 * settled)) + 1 if (smooth >= 0.5 * settled).any() else -1
-        print(
-            f"{before:>9s} to {after:9s} settled {settled:6.3f}; half of it back after {back} turns; "
-            f"turns 1..8: {' '.join(f'{g:5.2f}' for g in gain[:8])}",
-            flush=True,
-        )
+        back(f"{before:>9s} to {after:9s}", [score(draw(before, seed, after)) for seed in seeds], TURNS // 2)
+    print("The same from nothing, with no other habit to forget:")
+    for after in sorted({after for _, after in pairs}):
+        back(f"{after:>9s}{'':13s}", [score(draw(after, seed)) for seed in seeds], 0)
+
+
+def back(name: str, scores: list[Score], at: int) -> None:
+    """Prints after how many turns from `at` on half of the settled gain is there."""
+    ear, last, uniform = (
+        np.array([getattr(s, name)[at:] for s in scores]).mean(axis=0) for name in ("ear", "last", "uniform")
+    )
+    gain = np.minimum(last.mean(), uniform.mean()) - ear
+    settled = gain[15:40].mean()
+    smooth = np.convolve(gain, np.ones(3) / 3, mode="valid")
+    turns = int(np.argmax(smooth >= 0.5 * settled)) + 1 if (smooth >= 0.5 * settled).any() else -1
+    print(
+        f"{name} settled {settled:6.3f}; half of it after {turns} turns; "
+        f"turns 1..8: {' '.join(f'{g:5.2f}' for g in gain[:8])}",
+        flush=True,
+    )
 
 
 if __name__ == "__main__":

@@ -3,6 +3,7 @@
 import json
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -92,3 +93,26 @@ def test_a_recording_from_end_to_end(tmp_path: Path, capsys: pytest.CaptureFixtu
     assert 0.0 < content["advice"]["success_per_call"] < 1.0
     assert content["advice"]["why"]
     assert picture.read_bytes().startswith(b"\x89PNG")
+
+
+def test_the_picture_shows_the_window_that_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """With nothing announced, text, document and picture name one window: where those call who respond to him."""
+    from hearmark import picture
+
+    session = play(preset("easy", "cw", 11, None, 45.0), None)
+    meta = recording.write(session, tmp_path / "pile", 12_000, session.scenario.dx_hz + 1_500.0, datatype="ci16_le")
+    shaded: list[tuple[float, float] | None] = []
+
+    def drawn(*args: Any) -> bytes:
+        shaded.append(args[3])
+        return b"\x89PNG"
+
+    monkeypatch.setattr(picture, "ladder_png", drawn)
+    found = tmp_path / "out.json"
+    with pytest.raises(SystemExit) as ended:
+        cli.main(["review", str(meta), "--dx", "14023", "--json", str(found), "--picture", str(tmp_path / "out.png")])
+    assert ended.value.code == 0
+    works = json.loads(found.read_text())["dx"]["works"]
+    assert works["split"] > 0.5
+    (window_hz,) = shaded
+    assert window_hz == works["window_hz"] is not None

@@ -96,6 +96,9 @@ def review(
     if picture:
         from hearmark.picture import ladder_png
 
+        works = content["dx"].get("works")
+        if works is not None:  # nothing was announced: where those call who respond to him, none if he works simplex
+            window_hz = works["window_hz"]
         write_whole(picture, ladder_png(events, dx_hz, mode or "usb", window_hz))
 
 

@@ -81,12 +81,13 @@ class Rehearing:
             copyist = Copyist()
             copyist.feed(likely[k], sure[k])
             texts.append(copyist.copy().text)
+        heard = np.exp(chances)
         scores: dict[str, float] = {}
         for text in dict.fromkeys([*texts, *named]):
             if not text:
                 continue
             symbols = np.array([ALPHABET.index(c) + 1 for c in text], np.int64)
-            read = float(np.mean([_chance(chances[k], symbols) for k in range(len(chances))]))
+            read = float(np.mean([_chance(heard[k], symbols) for k in range(len(heard))]))
             scores[text] = read + weight * max(named.get(text, -LAGS), -LAGS)
         if not scores:
             return None
@@ -119,21 +120,28 @@ class Rehearing:
 
 @numba.njit(cache=True)
 def _chance(chances, symbols) -> float:  # type: ignore[no-untyped-def]
-    """Logarithm of the chance of these symbols, over all ways to place them in the steps."""
+    """Logarithm of the chance of these symbols, over all ways to place them in the steps. `chances` (steps, symbols)
+    themselves, no logarithms: the sum is scaled to 1 at every step."""
     size = 2 * len(symbols) + 1
-    before = np.full(size, -1e30)
+    before = np.zeros(size)
     before[0], before[1] = chances[0, 0], chances[0, symbols[0]]
     now = np.empty(size)
+    total = 0.0
     for t in range(1, len(chances)):
+        norm = 1e-300
         for s in range(size):
             value = before[s]
             if s > 0:
-                value = np.logaddexp(value, before[s - 1])
+                value += before[s - 1]
             if s > 1 and s % 2 == 1 and symbols[s // 2] != symbols[s // 2 - 1]:
-                value = np.logaddexp(value, before[s - 2])
-            now[s] = value + chances[t, 0 if s % 2 == 0 else symbols[s // 2]]
+                value += before[s - 2]
+            now[s] = value * chances[t, 0 if s % 2 == 0 else symbols[s // 2]]
+            norm += now[s]
+        for s in range(size):
+            now[s] /= norm
+        total += np.log(norm)
         before, now = now, before
-    return float(np.logaddexp(before[size - 1], before[size - 2]))
+    return float(total + np.log(max(before[size - 1] + before[size - 2], 1e-300)))
 
 
 def warm() -> None:
