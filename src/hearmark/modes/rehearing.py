@@ -32,8 +32,6 @@ TIMING = 0.25
 """Weight of what the lengths say beside the reader."""
 LAGS = 15.0
 """So much less likely by its lengths is a text that the search did not name."""
-BAD_FIT, GOOD_FIT = -0.25, -0.10
-"""What the lengths say counts less where they explain the powers badly: others are heard there too."""
 UNLIKE = -0.12
 """Powers that fit worse than this, see `modes.timing`, come from several stations, or from no key at all, as pieces of
 speech: then what was copied while it was sent stands."""
@@ -71,9 +69,8 @@ class Rehearing:
         by_lengths = timed(ratio, hop_s, tuple(1.2 / wpm for wpm in speeds))
         if by_lengths is None or by_lengths.fit < UNLIKE:
             return None
-        fit, best = by_lengths.fit, by_lengths.score[0]
+        best = by_lengths.score[0]
         named = {t: s - best for t, s in zip(by_lengths.texts[:NAMED], by_lengths.score, strict=False)}
-        weight = TIMING * float(np.clip((fit - BAD_FIT) / (GOOD_FIT - BAD_FIT), 0.0, 1.0))
         chances = self._read(level, off)
         likely, sure = likeliest(chances)
         texts = [first]
@@ -88,7 +85,7 @@ class Rehearing:
                 continue
             symbols = np.array([ALPHABET.index(c) + 1 for c in text], np.int64)
             read = float(np.mean([_chance(heard[k], symbols) for k in range(len(heard))]))
-            scores[text] = read + weight * max(named.get(text, -LAGS), -LAGS)
+            scores[text] = read + TIMING * max(named.get(text, -LAGS), -LAGS)
         if not scores:
             return None
         order = sorted(scores, key=lambda text: -scores[text])
