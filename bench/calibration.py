@@ -8,7 +8,7 @@ bootstrap over the recordings. Beside it what chance alone makes of as many mark
 found: those marked with a confidence of a half or more.
 
 Resumable: each recording's marks are kept in the file given by --results. Seeds from 50000 on were never used while
-developing. Run: python bench/calibration.py [--mode cw|usb|lsb] [--level easy|hard|brutal|varied] [--seeds N]
+developing. Run: python bench/calibration.py [--mode cw|usb|lsb] [--level easy hard brutal varied] [--seeds N]
     [--results FILE] [--jobs 1]
 """
 
@@ -17,6 +17,7 @@ from __future__ import annotations
 import argparse
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import chain
 from pathlib import Path
 from typing import Any, Literal, get_args
 
@@ -82,8 +83,8 @@ def error(confidence: FloatArray, right: FloatArray) -> float:
     return float(sum(len(p) * abs(right[p].mean() - confidence[p].mean()) for p in parts) / len(order))
 
 
-def report(records: Sequence[dict[str, Any]]) -> None:
-    """The table of one mode and class."""
+def report(name: str, records: Sequence[dict[str, Any]]) -> None:
+    """The table of some recordings."""
     each = [np.array(r["marks"], dtype=np.float64).reshape(-1, 2) for r in records]
     every = np.concatenate(each)
     if len(every) < BINS:
@@ -92,9 +93,8 @@ def report(records: Sequence[dict[str, Any]]) -> None:
     rng = np.random.default_rng(1)
     draws = [error(*np.concatenate([each[i] for i in rng.integers(0, len(each), len(each))]).T) for _ in range(DRAWS)]
     low, high = np.quantile(draws, (0.025, 0.975))
-    first = records[0]
     print(
-        f"{first['mode']} {first['level']}: {len(every)} marks of {len(records)} recordings, "
+        f"{name}: {len(every)} marks of {len(records)} recordings, "
         f"expected calibration error {error(*every.T):.3f} (95 %: {low:.3f} to {high:.3f})"
     )
     chance = [error(every[:, 0], (rng.random(len(every)) < every[:, 0]).astype(np.float64)) for _ in range(DRAWS)]
@@ -111,16 +111,20 @@ def main() -> None:
     """Hear what is missing, then print."""
     parser = argparse.ArgumentParser()
     parser.add_argument("--mode", choices=get_args(Mode), default="cw")
-    parser.add_argument("--level", choices=get_args(Level), default="hard")
+    parser.add_argument("--level", choices=get_args(Level), nargs="+", default=["hard"], help="several are pooled, too")
     parser.add_argument("--seeds", type=int, default=8)
     parser.add_argument("--first", type=int, default=FIRST)
     parser.add_argument("--results", type=Path)
     parser.add_argument("--jobs", type=int, default=1)
     args = parser.parse_args()
-    every = [Recording(args.level, args.mode, seed) for seed in range(args.first, args.first + args.seeds)]
+    seeds = range(args.first, args.first + args.seeds)
+    every = {level: [Recording(level, args.mode, seed) for seed in seeds] for level in args.level}
     with Ledger(args.results) as ledger:
-        play_all(hear, every, ledger, key, args.jobs)
-        report([ledger.records[key(recording)] for recording in every])
+        play_all(hear, list(chain(*every.values())), ledger, key, args.jobs)
+        for level, recordings in every.items():
+            report(f"{args.mode} {level}", [ledger.records[key(recording)] for recording in recordings])
+        if len(every) > 1:
+            report(f"{args.mode} {' '.join(every)}", [ledger.records[key(r)] for r in chain(*every.values())])
 
 
 if __name__ == "__main__":
