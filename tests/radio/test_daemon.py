@@ -168,6 +168,29 @@ def test_a_late_reply_is_never_taken_for_a_new_one() -> None:
         port.read()
 
 
+@pytest.mark.parametrize(("command", "times"), [("chk_vfo", 1), ("get_split_vfo", 2), ("get_vfo", 3)])
+def test_a_daemon_that_closes_with_the_last_to_leave_is_greeted_again(command: str, times: int) -> None:
+    hung_up = 0
+
+    def leaving(said: str) -> str | None:
+        nonlocal hung_up
+        if said == command and hung_up < times:
+            hung_up += 1
+            return None
+        return well(said)
+
+    server = Server(leaving)
+    assert DaemonRadio("127.0.0.1", server.port).read().dial_hz == 18_143_500.0
+    assert hung_up == times
+
+
+def test_one_that_always_hangs_up_is_no_radio() -> None:
+    server = Server(lambda _: None)
+    with pytest.raises(RadioLost, match="has hung up"):
+        DaemonRadio("127.0.0.1", server.port)
+    assert len(server.lines) == 4
+
+
 def test_nobody_there() -> None:
     with socket.create_server(("127.0.0.1", 0)) as free:
         number = free.getsockname()[1]
