@@ -127,6 +127,36 @@ def test_a_mark_of_no_confidence_tells_nothing_of_the_place() -> None:
     )
 
 
+def test_the_window_in_force_said_again_is_no_news() -> None:
+    belief = fed([1_000.0] * 8)
+    again = belief.window(*belief.window_hz)
+    assert np.array_equal(again.density_per_hz(), belief.density_per_hz())
+    assert again.ear(0.0).habit == belief.ear(0.0).habit
+
+
+@pytest.mark.parametrize(("low_hz", "high_hz"), [(-1_000.0, 6_000.0), (500.0, 2_000.0)])
+def test_a_window_that_holds_his_answers_keeps_what_was_learned(low_hz: float, high_hz: float) -> None:
+    belief = fed([1_000.0] * 8)
+    other = belief.window(LOW + low_hz, LOW + high_hz)
+    assert other.window_hz == (LOW + low_hz, LOW + high_hz)
+    assert near(other, 1_000.0) > 0.6
+    assert other.habit_weights()["stay"] > 0.5
+
+
+def test_a_window_elsewhere_begins_anew_and_keeps_what_was_answered_inside() -> None:
+    stayed = fed([1_000.0] * 8)
+    elsewhere = stayed.window(LOW + 6_000.0, LOW + 9_000.0)
+    assert near(elsewhere, 1_000.0) < 0.05
+    assert elsewhere.ear(0.0).habit == "no clear habit yet"
+    moved = fed([1_000.0] * 5 + [6_500.0] * 5).window(LOW + 6_000.0, LOW + 9_000.0)
+    assert near(moved, 6_500.0) > 0.5
+
+
+def test_the_prior_alone_is_no_finding() -> None:
+    assert fresh().ear(0.0).habit == "no clear habit yet"
+    assert fresh().missed(10.0).missed(25.0).ear(30.0).habit == "no clear habit yet"
+
+
 def test_learns_that_he_stays() -> None:
     belief = fed([1_500.0] * 14)
     assert belief.habit_weights()["stay"] > 0.5

@@ -96,6 +96,15 @@ def test_what_he_is_heard_to_say_is_offered_when_it_is_new() -> None:
         rig.offered()
 
 
+def test_a_bare_up_is_nothing_new_in_a_window_above_him_however_narrow() -> None:
+    _, rig = fresh()
+    rig.say("up 6 to 7")
+    rig.heard(Over(1, 0.0, 2.0, DX_HZ, text="CQ DE T92H UP"))
+    assert rig.message()["offer"] is None
+    rig.heard(Over(2, 0.0, 2.0, DX_HZ, text="CQ DE T92H DOWN"))
+    assert rig.message()["offer"]["listen_high_hz"] < DX_HZ
+
+
 def test_words_of_the_operator_change_plan_and_licence() -> None:
     _, rig = fresh()
     rig.say("down 5 to 10")

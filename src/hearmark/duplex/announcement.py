@@ -31,12 +31,16 @@ LEAST = 0.01
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """One meaning: the plan, its probability among all meanings, why, and whom he asks for (call areas, continents)."""
+    """One meaning: the plan, its probability among all meanings, why, and whom he asks for (call areas, continents).
+
+    `bare`: he said the way alone ("up"), no figure.
+    """
 
     plan: Plan
     probability: float
     why: str
     who: tuple[str, ...] = ()
+    bare: bool = False
 
 
 def readings(text: str, receive_hz: float, mode: Mode, current: Plan | None = None) -> tuple[Reading, ...]:
@@ -55,7 +59,7 @@ def readings(text: str, receive_hz: float, mode: Mode, current: Plan | None = No
         found = _whom_only(receive_hz, current, kind)
     weighed = [(candidate, candidate.weight * _usual(candidate, receive_hz, kind)) for candidate in found]
     return tuple(
-        Reading(_plan(candidate, receive_hz, mode), probability, candidate.why, who)
+        Reading(_plan(candidate, receive_hz, mode), probability, candidate.why, who, candidate.bare)
         for candidate, probability in _shares(weighed)
     )
 

@@ -63,6 +63,7 @@ class Candidate:
     """One meaning of the words: offsets in kHz, weight of the wording.
 
     `certain`: usual or not, it was said so. `around_khz`: the offset that was said, where that is not the middle.
+    `bare`: the way alone was said, no figure.
     """
 
     low_khz: float
@@ -71,6 +72,7 @@ class Candidate:
     why: str
     certain: bool = False
     around_khz: float | None = None
+    bare: bool = False
 
 
 def statements(given: list[Token], text: str, receive_khz: float, kind: str) -> list[Candidate]:
@@ -123,17 +125,19 @@ def _without_own(exact: list[list[Candidate]]) -> list[list[Candidate]]:
 def _bare(ways: list[str], split: bool, kind: str) -> Iterator[Candidate]:
     near, far = BARE_KHZ[kind]
     taken = f"no figure given: taken as {near:g} to {far:g} kHz"
+
+    def candidate(low: float, high: float, weight: float, why: str) -> Candidate:
+        return replace(_ordered(low, high, weight, why, certain=True), bare=True)
+
     for way in dict.fromkeys(ways):
         share = 1.0 / len(set(ways))
         sign = 1.0 if way == "U" else -1.0
         word = "up" if sign > 0 else "down"
-        yield _ordered(sign * near, sign * far, 0.85 * share, f"{word}, {taken}", certain=True)
-        yield _ordered(
-            sign * near, sign * 2.0 * far, 0.15 * share, f"{word}, no figure given: may be wider", certain=True
-        )
+        yield candidate(sign * near, sign * far, 0.85 * share, f"{word}, {taken}")
+        yield candidate(sign * near, sign * 2.0 * far, 0.15 * share, f"{word}, no figure given: may be wider")
     if not ways and split:
-        yield Candidate(near, far, 0.9, f"split, mostly up; {taken}", certain=True)
-        yield Candidate(-far, -near, 0.1, f"split, may be down; {taken}", certain=True)
+        yield candidate(near, far, 0.9, f"split, mostly up; {taken}")
+        yield candidate(-far, -near, 0.1, f"split, may be down; {taken}")
 
 
 def _ordered(a: float, b: float, weight: float, why: str, certain: bool = False) -> Candidate:

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import re
 from bisect import bisect_right
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
@@ -27,6 +28,8 @@ MOST_CONFIDENCE = 0.97
 """No mark is believed more than this: even a hand may slip."""
 OWN_HAND = 0.95
 """Confidence of a mark that the operator set."""
+HEARD_AGAIN = 30
+"""So many of the newest entries, at most, are heard again in another window."""
 KEEP_NEWEST, KEEP_EVERY = 6, 10
 KEEP_RECORD = 100
 """At least so many of the newest entries can be revised; a multiple of KEEP_EVERY."""
@@ -185,7 +188,8 @@ class Belief:
         return self.window(self.dx_hz + low_hz, self.dx_hz + high_hz, at_s)
 
     def window(self, low_hz: float, high_hz: float, time_s: float | None = None) -> Belief:
-        """He announced another window: what was learned of his place is kept as far as it lies inside."""
+        """He announced a window. The one in force is no news; in another what was learned of him is kept as far as his
+        last answers lie inside it."""
         last_s = self._record[-1].time_s if self._record else 0.0
         at_s = last_s if time_s is None else float(time_s)
         places(low_hz, high_hz)
@@ -270,7 +274,7 @@ class Belief:
         index = max(kept)
         state, grid = kept[index]
         for later in old[index:]:
-            state, grid = _advance(state, grid, later)
+            state, grid = _advance(state, grid, later, old[:index])
             index += 1
             kept[index] = (state, grid)
         copy._snapshots = {
@@ -280,7 +284,8 @@ class Belief:
         }
         copy._settle()
         copy._state, copy._places, copy._density = state, grid, None
-        copy._rank = None if entry.kind in ("mark", "missed", "window") else self._rank
+        same = entry.kind == "hint" or grid is self._places
+        copy._rank = self._rank if entry.kind in ("hint", "window") and same else None
         return copy
 
     def _settle(self) -> None:
@@ -292,8 +297,8 @@ class Belief:
             self._snapshots = {index: snapshot for index, snapshot in later.items() if index >= 0}
 
 
-def _advance(state: State, grid: Places, entry: Entry) -> tuple[State, Places]:
-    """The state after one more entry of the record."""
+def _advance(state: State, grid: Places, entry: Entry, before: Sequence[Entry]) -> tuple[State, Places]:
+    """The state after one more entry of the record; `before` it came these."""
     if entry.kind == "mark":
         after, place = habits.weigh(state, grid, entry.frequency_hz, entry.confidence, entry.rank)
         elsewhere = alarm.elsewhere(after, grid, entry.confidence)
@@ -307,13 +312,29 @@ def _advance(state: State, grid: Places, entry: Entry) -> tuple[State, Places]:
     if entry.kind == "missed":
         return habits.move_on(habits.unseen(state, grid, entry.rank), grid), grid
     if entry.kind == "window":
-        return _other_window(state, grid, entry.window_hz)
+        return _other_window(state, grid, entry.window_hz, before)
     return _hinted(state, entry.hint), grid
 
 
-def _other_window(state: State, grid: Places, window_hz: tuple[float, float]) -> tuple[State, Places]:
-    """Begin anew in another window, half the belief at the old place where that lies inside."""
+def _other_window(
+    state: State, grid: Places, window_hz: tuple[float, float], before: Sequence[Entry]
+) -> tuple[State, Places]:
+    """The window in force changes nothing. In another the newest contacts are heard again, back to the first answer
+    outside it; if there are none, half the belief stays at the old place where that lies inside."""
+    if max(abs(grid.low_hz - window_hz[0]), abs(grid.high_hz - window_hz[1])) < grid.step_hz:
+        return state, grid
     new = places(*window_hz)
+    again: list[Entry] = []
+    for entry in reversed(before[-HEARD_AGAIN:]):
+        if entry.kind == "mark" and not new.low_hz <= entry.frequency_hz <= new.high_hz:
+            break
+        if entry.kind in ("mark", "missed"):
+            again.append(replace(entry, rank=None))
+    if any(entry.kind == "mark" for entry in again):
+        state, grid = habits.begin(new, None, state.prior, state.up_share), new
+        for entry in reversed(again):
+            state, grid = _advance(state, grid, entry, ())
+        return state, grid
     old_place = np.interp(new.frequency_hz, grid.frequency_hz, habits.density(state, grid), left=0.0, right=0.0)
     old_place = old_place * (new.uniform > 0.0) * new.step_hz
     start = 0.5 * old_place + (1.0 - 0.5 * old_place.sum()) * new.uniform

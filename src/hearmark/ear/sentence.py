@@ -10,6 +10,8 @@ from hearmark.ear.places import Places
 
 SURE = 0.35
 """Below this the likeliest habit is not named."""
+GROWN = 1.5
+"""Nor before its odds have grown so much: the prior alone is no finding."""
 
 
 def _khz(frequency_hz: float) -> str:
@@ -25,7 +27,9 @@ def habit_sentence(state: State, places: Places) -> str:
     shares = habits.weights(state)
     shares = shares / shares.sum()
     best = int(np.argmax(shares))
-    if shares[best] < SURE or habits.HABITS[best] == "else":
+    before = habits.weights(habits.begin(places))[best]
+    grown = shares[best] * (1.0 - before) >= GROWN * before * (1.0 - shares[best])
+    if shares[best] < SURE or not grown or habits.HABITS[best] == "else":
         return "no clear habit yet"
     words = {
         "stay": _stays,

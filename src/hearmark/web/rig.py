@@ -175,12 +175,16 @@ class Rig:
 
     def _listen_to(self, text: str) -> None:
         found = readings(text, self.plan.receive_hz, self.plan.heard_as, self.plan)
-        if found and found[0].plan != self.plan and not self._inside(found[0].plan):
+        if found and found[0].plan != self.plan and not self._known(found[0]):
             self._offer = found[0]
 
-    def _inside(self, plan: Plan) -> bool:
-        """A bare "up" or a figure within the window in force says nothing new."""
+    def _known(self, said: Reading) -> bool:
+        """A figure within the window in force says nothing new, nor a bare "up" where the window lies above him."""
         low_hz, high_hz = self.plan.listen_low_hz - MOVED_HZ, self.plan.listen_high_hz + MOVED_HZ
+        plan, dx_hz = said.plan, self.plan.receive_hz
+        if said.bare and self.plan.kind == "split":
+            above, said_above = (p.listen_low_hz + p.listen_high_hz > 2.0 * dx_hz for p in (self.plan, plan))
+            return above == said_above
         return low_hz <= plan.listen_low_hz and plan.listen_high_hz <= high_hz
 
     def _start_hz(self, hz: float | None) -> float:
