@@ -8,7 +8,7 @@ if [ "$1" = voice ]; then
   cards=$(nvidia-smi -L | wc -l)
   export WORLD_SIZE=$cards MASTER_ADDR=127.0.0.1 MASTER_PORT=29511
   for ((k = 0; k < cards; k++)); do
-    RANK=$k python3 voice_finder.py "$2" "$3/voice.pt" weights/voice_1.pt $(((cores - 2) / cards)) "${4:-0}" >"$3/voice$k.log" 2>&1 &
+    RANK=$k python3 voice_finder.py "$2" "$3/voice.pt" weights/voice.pt $(((cores - 2) / cards)) "${4:-0}" >"$3/voice$k.log" 2>&1 &
   done
 else
   python3 reader.py $(($2 * 38 / 100)) "$3/reader.pt" weights/reader.pt >"$3/reader.log" 2>&1

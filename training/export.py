@@ -1,6 +1,6 @@
 """Writes the trained networks as ONNX files that the program runs.
 
-    python export.py [READER.pt] [FINDER.pt] [VOICE.pt] [SECOND_VOICE.pt]      "-" leaves one out
+    python export.py [READER.pt] [FINDER.pt] [VOICE.pt] "-" leaves one out
 """
 
 from __future__ import annotations
@@ -62,7 +62,7 @@ def main() -> None:
             model.load_state_dict(torch.load(path, map_location="cpu"))
         return model
 
-    where = (sys.argv[1:] + ["-"] * 4)[:4]
+    where = (sys.argv[1:] + ["-"] * 3)[:3]
     if where[0] != "-":
         write(Reading(load(Reader(), where[0])), (torch.zeros(5, 3, 36), torch.zeros(1, 5, 112), torch.zeros(1, 5, 112)), HERE / "modes" / "morse.onnx",
               ["x", "h1", "h2"], ["logits", "hidden", "h1_next", "h2_next"],
@@ -73,13 +73,11 @@ def main() -> None:
               ["hidden", "level", "match", "dx_hidden", "dx_level", "h_whole", "h_stream"], ["logits", "state", "h_whole_next", "h_stream_next"],
               {"hidden": {0: "s", 1: "t"}, "level": {0: "s", 1: "t"}, "match": {0: "s", 1: "t"}, "dx_hidden": {0: "t"}, "dx_level": {0: "t"},
                "h_stream": {1: "s"}, "logits": {0: "s1", 1: "t"}, "state": {0: "t"}})
-    for k in (1, 2):
-        if where[1 + k] == "-":
-            continue
+    if where[2] != "-":
         memory = (torch.zeros(1, 1, WHOLE[0]), torch.zeros(1, 160, STREAM[0]), torch.zeros(1, 1, WHOLE[1]), torch.zeros(1, 160, STREAM[1]))
         names = ["h_dx", "h_talker", "h_whole", "h_stream"]
-        write(VoiceFinding(load(VoiceFinder(), where[1 + k])), (torch.zeros(5, BINS), torch.zeros(5, DX_BINS), *memory),
-              HERE / "pileup" / f"voice_finder_{k}.onnx", ["window", "dx", *names], ["logits", "late", "state", "talk", *(f"{n}_next" for n in names)],
+        write(VoiceFinding(load(VoiceFinder(), where[2])), (torch.zeros(5, BINS), torch.zeros(5, DX_BINS), *memory),
+              HERE / "pileup" / "voice_finder.onnx", ["window", "dx", *names], ["logits", "late", "state", "talk", *(f"{n}_next" for n in names)],
               {"window": {0: "t2", 1: "f"}, "dx": {0: "t2"}, "h_talker": {1: "s"}, "h_stream": {1: "s"}, "logits": {0: "s1", 1: "t"}, "late": {0: "s1", 1: "t"}, "state": {0: "t"}, "talk": {0: "s", 1: "t"}})
 
 

@@ -189,7 +189,7 @@ class _Chain:
         self._finder = (
             MorseFinder(grid, low_hz, high_hz, first.audio)
             if mode == "cw"
-            else VoiceFinder(grid, low_hz, high_hz, mode, first.audio)
+            else VoiceFinder(grid, low_hz, high_hz, mode)
         )
         self._copying = Copying(self._finder.frequency_hz, dx_hz, grid)
         self._own = OwnEar(config.own_call) if config.own_call and mode == "cw" else None

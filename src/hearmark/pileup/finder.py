@@ -167,7 +167,7 @@ class MorseFinder:
 class VoiceFinder:
     """Dials every 62.5 Hz over the window, aligned on the DX; the lower sideband is heard mirrored."""
 
-    def __init__(self, grid: Grid, low_hz: float, high_hz: float, mode: Mode, one_receiver: bool = False) -> None:
+    def __init__(self, grid: Grid, low_hz: float, high_hz: float, mode: Mode) -> None:
         self._lower = mode == "lsb"
         zero = grid.bins - 1 - grid.zero if self._lower else grid.zero
         edges = [grid.position(low_hz), grid.position(high_hz)]
@@ -190,18 +190,17 @@ class VoiceFinder:
         if self._lower:
             centres = grid.bins - 1 - centres
         self.frequency_hz = np.asarray(grid.low_hz + grid.step_hz * centres, np.float64)
-        self._networks = [Network("hearmark.pileup", f"voice_finder_{k}.onnx") for k in (1, 2)]
-        self._his = His("voice") if one_receiver else None
+        self._network = Network("hearmark.pileup", "voice_finder.onnx")
+        self._his = His("voice")
         self.talk: Array | None = None
         """Logarithm of the odds that somebody talks on each dial, in the newest look, (steps, dials)."""
         self.forget()
 
     def forget(self) -> None:
         """Start anew, as after a gap."""
-        self._memories = [network.memory(len(self.frequency_hz)) for network in self._networks]
+        self._memory = self._network.memory(len(self.frequency_hz))
         self._past: Array | None = None
-        if self._his is not None:
-            self._his.forget()
+        self._his.forget()
 
     def his(self, ratio: Array) -> Array:
         """The spectrum from the suppressed carrier of the DX up, networks' scale, (steps, 208)."""
@@ -220,19 +219,13 @@ class VoiceFinder:
         self._past = level[-2:]
         dx = _padded(level, self._dx_pad, self._dx)
         window = _padded(level, self._pad, self._window)
-        told: list[list[Array]] = []
-        for k, network in enumerate(self._networks):
-            outputs = network.run(window=window, dx=dx, **self._memories[k])
-            self._memories[k] = dict(zip(self._memories[k], outputs[4:], strict=True))
-            told.append(outputs[:4])
-        # the mean of logarithms is, of what they tell, the geometric mean
-        logits, late, state, talk = (np.mean(parts, axis=0) for parts in zip(*told, strict=True))
+        logits, late, state, talk, *memory = self._network.run(window=window, dx=dx, **self._memory)
+        self._memory = dict(zip(self._memory, memory, strict=True))
         self.talk = np.ascontiguousarray(talk.T)
         dx_level = dx[2:, _DX_LEAD + 16 : _DX_LEAD + 176].mean(axis=1)
         p = softmax(state)  # open, to all, report given, report due, rest of a call asked for, that is due
         four = np.concatenate([p[:, :2], p[:, 2:4] + p[:, 4:6]], axis=1)
-        if self._his is not None:
-            four = self._his.weighed(four, dx[2:])
+        four = self._his.weighed(four, dx[2:])
         report = p[:, 2:4].sum(axis=1) / np.maximum(p[:, 2:].sum(axis=1), np.float32(1e-6))
         return Look(softmax(logits.T), four, talk.T > 0.0, dx_level, report=report, late=softmax(late.T))
 

@@ -1,4 +1,4 @@
-"""Does the DX send, from one receiver's audio: a second opinion beside the finder's.
+"""Does the DX send: a second opinion beside the finder's, in voice always, in Morse from one receiver's audio.
 
 The finders learnt on the whole window; with one slice on the DX they hear little of what they lean on, and now and then
 take his silence, or a caller on his frequency, for him. A small network that knows nothing but his own spectrum
@@ -14,8 +14,8 @@ import numpy as np
 from hearmark.modes.network import Array, Network
 from hearmark.pileup.look import ANSWERS, CALLS, DUE, OPEN
 
-WEIGHTS = {"voice": (1.0, 0.3), "morse": (0.6, 0.6)}
-"""His spectrum's and the finder's: of the logarithms of the odds; chosen on development seeds."""
+WEIGHT = 0.6
+"""Of his spectrum and of the finder alike: of the logarithms of the odds; chosen on development seeds."""
 
 
 class His:
@@ -23,7 +23,6 @@ class His:
 
     def __init__(self, kind: Literal["voice", "morse"]) -> None:
         self._network = Network("hearmark.pileup", f"his_{kind}.onnx")
-        self._own, self._finders = WEIGHTS[kind]
         self.forget()
 
     def forget(self) -> None:
@@ -36,7 +35,7 @@ class His:
         sends, *memory = self._network.run(x=dx[None], **self._memory)
         self._memory = dict(zip(self._memory, memory, strict=True))
         before = np.clip(state[:, CALLS] + state[:, ANSWERS], 1e-4, 1.0 - 1e-4)
-        odds = self._own * sends[0] + self._finders * np.log(before / (1.0 - before))
+        odds = WEIGHT * (sends[0] + np.log(before / (1.0 - before)))
         after = 1.0 / (1.0 + np.exp(-np.clip(odds, -20.0, 20.0)))
         out = state + np.float32(1e-6)
         out[:, [CALLS, ANSWERS]] *= (after / before)[:, None]

@@ -22,7 +22,7 @@ from hearmark.modes.network import Array
 from hearmark.pileup.exchange import CHANGE, EARLY, OPEN_STEPS, SHOW, Exchange, Mark
 from hearmark.pileup.look import ANSWERS, CALLS, DUE, LATE_STEPS, OPEN, STEP_S
 
-SHARPNESS = 0.8
+SHARPNESS = 0.72
 """The finder spreads its belief over neighbouring dials: its share of the five around a place, to this power, is the
 confidence. Fitted to how often such a place was right at a true reply's end (development seeds)."""
 GUESS = 0.45
@@ -32,10 +32,10 @@ LEAD = 0.1
 HELD_STEPS = 12
 """A mark stands if a reply was due for this long while it was held; its confidence is a mean over as many steps."""
 TURNED_S = 0.6
-LATE_SHOW = 0.55
+LATE_SHOW = 0.45
 """Belief, looking back, from which a reply that had no mark gets one."""
-LATE_SHARPNESS = 0.9
-LATE_MEAN_STEPS = 20
+LATE_SHARPNESS = 0.82
+LATE_MEAN_STEPS = 12
 _PAST_STEPS = 6
 """A reply that was not due for so long is over; one that was due for less was none."""
 _MOVED_HZ = 40.0
