@@ -9,11 +9,12 @@ _CALL = re.compile(
     r"(?P<figures>[0-9]{1,2}|(?![1-5][1-9]9)[0-9]{3})(?P<suffix>[A-Z]{1,4})(?:/(?P<after>[A-Z0-9]{1,4}))?$"
 )
 """Three figures: on special occasions (19.68A), if they are no report run together with what is beside it."""
-_REPORT = re.compile(r"^[1-5EA][0-9NETA]{2}$")
+_REPORT = re.compile(r"^(?:[1-5EA][0-9NETA]{2}|[AC-EHJLO-QS-VX-Z]5NN)$")
+"""Also one with a stray sign before it: a letter alone is a prefix only if it is B, F, G, I, K, M, N, R or W (19.68)."""
 
 
 def is_call(word: str) -> bool:
-    """Could this word be a whole call? Reports with cut figures (5NN) are none."""
+    """Could this word be a whole call? Reports with cut figures (5NN) are none, nor with a stray sign before (E5NN)."""
     return bool(_CALL.match(word)) and not _REPORT.match(word)
 
 
