@@ -12,7 +12,9 @@ def test_calls(word: str) -> None:
     assert is_call(word)
 
 
-@pytest.mark.parametrize("word", ["", "5NN", "E5NN", "599", "ENN", "5N9", "TU", "UP", "K", "73", "K7", "QRZ", "K7ABC?", "1234"])
+@pytest.mark.parametrize(
+    "word", ["", "5NN", "E5NN", "599", "ENN", "5N9", "TU", "UP", "K", "73", "K7", "QRZ", "K7ABC?", "1234"]
+)
 def test_other_words(word: str) -> None:
     assert not is_call(word)
 

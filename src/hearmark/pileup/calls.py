@@ -10,7 +10,7 @@ _CALL = re.compile(
 )
 """Three figures: on special occasions (19.68A), if they are no report run together with what is beside it."""
 _REPORT = re.compile(r"^(?:[1-5EA][0-9NETA]{2}|[AC-EHJLO-QS-VX-Z]5NN)$")
-"""Also one with a stray sign before it: a letter alone is a prefix only if it is B, F, G, I, K, M, N, R or W (19.68)."""
+"""Also with a stray sign before it: of single letters only B, F, G, I, K, M, N, R and W are prefixes (19.68)."""
 
 
 def is_call(word: str) -> bool:
