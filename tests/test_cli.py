@@ -143,6 +143,32 @@ def test_bad_input_is_one_line_and_code_2(run: Run, iq_wav: Path, arguments: lis
     assert err.startswith("hearmark: ")
 
 
+def test_review_writes_over_nothing_that_it_reads(run: Run, iq_wav: Path, tmp_path: Path) -> None:
+    out = tmp_path / "pile"
+    run("simulate", out, "--level", "easy", "--duration", 5, "--rate", RATE_HZ)
+    meta, data, dial = tmp_path / "pile.sigmf-meta", tmp_path / "pile.sigmf-data", tmp_path / "d.csv"
+    dial.write_text("time_s,receive_hz,keyed\n0,14025000,0\n")
+    before = {path: path.read_bytes() for path in (meta, data, iq_wav, dial)}
+    cases = [
+        (meta, "--json", meta),
+        (meta, "--picture", data),
+        (data, "--json", meta),
+        (iq_wav, "--picture", iq_wav),
+        (iq_wav, "--dial", dial, "--mode", "cw", "--json", dial),
+    ]
+    for recording, *more in cases:
+        code, text, err = run("review", recording, "--dx", 14023, *more)
+        assert (code, text) == (2, "")
+        assert "one of the files that are read" in err
+    code, _, err = run("review", meta, "--dx", 14023, "--json", tmp_path / "x", "--picture", tmp_path / "x")
+    assert code == 2
+    assert "written twice" in err
+    code, _, err = run("listen", "--file", meta, "--dx", 14023, "--record", out)
+    assert code == 2
+    assert "one of the files that are read" in err
+    assert {path: path.read_bytes() for path in before} == before
+
+
 def test_simulate_writes_a_recording_that_review_reads(run: Run, tmp_path: Path) -> None:
     out = tmp_path / "pile"
     code, text, err = run("simulate", out, "--mode", "cw", "--level", "easy", "--duration", 20, "--rate", RATE_HZ)

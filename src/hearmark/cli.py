@@ -19,7 +19,8 @@ from hearmark.commands.practice import open_room, practice
 from hearmark.commands.repeaters import repeaters
 from hearmark.commands.report import report
 from hearmark.commands.satellites import passes
-from hearmark.commands.shared import absolute_window_hz, checked_call, hz, progress
+from hearmark.commands.shared import absolute_window_hz, checked_call, hz, progress, recording_files, sigmf_pair
+from hearmark.commands.store import log_files
 from hearmark.commands.study import study
 from hearmark.errors import HearmarkError
 from hearmark.events import Mode, Plan
@@ -58,14 +59,13 @@ def review(
     """Find the answers in a SigMF recording, an I/Q WAV, or mono audio with a dial log."""
     from hearmark import report
     from hearmark.engine import Engine, EngineConfig
-    from hearmark.files import check_writable, write_whole
+    from hearmark.files import check_outputs, write_whole
     from hearmark.listening import check_band
     from hearmark.review import dialled_window_hz, hear
     from hearmark.sources.audio import read_dial_log
     from hearmark.sources.recording import open_recording
 
-    for path in filter(None, (json_path, picture)):
-        check_writable(path)
+    check_outputs([json_path, picture], [*recording_files(recording), dial])
     if dx_khz is None:
         raise HearmarkError("The frequency of the DX is not known; add --dx KHZ.")
     dx_hz = hz(dx_khz, "--dx")
@@ -115,11 +115,12 @@ def simulate(
     out: Path, mode: Mode, level: Any, habit: Any, seed: int, duration_s: float, rate_hz: float, truth: bool
 ) -> None:
     """Write an invented pile-up as a SigMF recording: OUT.sigmf-meta and OUT.sigmf-data."""
-    from hearmark.files import check_writable
+    from hearmark.files import check_outputs, check_writable
     from hearmark.listening import invented
     from hearmark.simulate import recording
 
     check_writable(out)
+    check_outputs(sigmf_pair(out))
     session = invented(level, mode, seed, habit, duration_s)
     with progress("Simulating", 1.0) as advance:
         meta = recording.write(session, out, rate_hz, datatype="ci16_le", truth=truth, progress=advance)
@@ -165,11 +166,11 @@ def listen(**options: Any) -> None:
     what = "an invented pile-up" if options["demo"] else "the recording" if options["recording"] else "the receiver"
     click.echo(f"Preparing {what}; the address of the page follows in a few seconds ...")
     from hearmark.commands.live import Live
-    from hearmark.files import check_writable
+    from hearmark.files import check_outputs, check_writable
     from hearmark.listening import Wish, open_live
     from hearmark.practice.lesson import levels
     from hearmark.practice.served import routes
-    from hearmark.settings import read_settings
+    from hearmark.settings import read_settings, usual_file
     from hearmark.web import after, setup
     from hearmark.web.server import serve
 
@@ -178,8 +179,11 @@ def listen(**options: Any) -> None:
     host, port = options.pop("host"), options.pop("port")
     own_call = checked_call(options.pop("own_call"))
     beside = {name: options.pop(name) for name in ("dx_call", "log_path", "record_path", "radio_address", "licence")}
-    if beside["record_path"]:
-        check_writable(beside["record_path"])
+    record_path: Path | None = beside["record_path"]
+    if record_path:
+        read = [*recording_files(options["recording"]), options["dial"], *log_files(beside["log_path"], settings)]
+        check_writable(record_path)
+        check_outputs(sigmf_pair(record_path), [*read, settings_path or usual_file()])
     for name in ("dx", "center"):
         khz = options.pop(f"{name}_khz")
         options[f"{name}_hz"] = None if khz is None else hz(khz, f"--{name}")

@@ -10,7 +10,7 @@ import click
 
 from hearmark.commands.contact import as_dict, line_text, mode_text, utc_text
 from hearmark.commands.shared import hz, progress
-from hearmark.commands.store import FILE, chosen, common, filtering, moment, open_entities, open_store
+from hearmark.commands.store import FILE, chosen, common, filtering, log_files, moment, open_entities, open_store
 from hearmark.errors import HearmarkError
 
 SHOWN = 20
@@ -208,14 +208,15 @@ def _say(title: str, lines: list[str]) -> None:
 @common
 def export_log(file: Path, settings_path: Path | None, as_json: bool, store: Path | None, **options: Any) -> None:
     """Write contacts to an ADIF file: ADX if its name ends in .adx, else ADI."""
-    from hearmark.files import check_writable
+    from hearmark.files import check_outputs
     from hearmark.log.exchange import export_file
     from hearmark.log.filters import Filter
-    from hearmark.settings import read_settings
+    from hearmark.settings import read_settings, usual_file
 
-    check_writable(file)
+    settings = read_settings(settings_path)
+    check_outputs([file], [*log_files(store, settings), settings_path or usual_file()])
     wanted = chosen(options)
-    with open_store(store, read_settings(settings_path)) as opened, progress("Writing", opened.count()) as advance:
+    with open_store(store, settings) as opened, progress("Writing", opened.count()) as advance:
         written, spoilt = export_file(opened, file, None if wanted == Filter() else wanted, advance=advance)
     if as_json:
         click.echo(json.dumps({"written": written, "with_characters_replaced": spoilt}))

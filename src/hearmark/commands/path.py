@@ -47,17 +47,23 @@ NOISE = click.Choice(["city", "residential", "rural", "quiet"])
 @click.option("--json", "as_json", is_flag=True, help="Print the facts as JSON.")
 def path(**options: Any) -> None:
     """Chance, hour by hour and band by band, that a station can be worked."""
-    from hearmark.files import check_writable, write_whole
+    from hearmark.files import check_outputs, write_whole
     from hearmark.path import today
     from hearmark.path.antenna import read_antenna, station_antenna
     from hearmark.path.chances import predict
     from hearmark.path.conditions import Conditions, Equipment
     from hearmark.path.heard import learn
     from hearmark.path.outlook import document, readable
-    from hearmark.settings import read_settings
+    from hearmark.settings import read_settings, usual_file
 
-    if options["picture"]:
-        check_writable(options["picture"])
+    antennas = [Path(name) for name in (options["own_antenna"], options["far_antenna"]) if name]
+    read = [
+        options["table"],
+        options["heard"],
+        options["settings_path"] or usual_file(),
+        *filter(Path.is_file, antennas),
+    ]
+    check_outputs([options["picture"]], read)
     settings = read_settings(options["settings_path"])
     station = settings.station
     here = resolve(options["start"] or station.locator or _nowhere(), "--from")

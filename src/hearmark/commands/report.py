@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from hearmark.commands.shared import absolute_window_hz, hz, progress
-from hearmark.commands.store import FILE, common, open_store
+from hearmark.commands.shared import absolute_window_hz, hz, progress, recording_files
+from hearmark.commands.store import FILE, common, log_files, open_store
 from hearmark.errors import HearmarkError
 
 if TYPE_CHECKING:
@@ -37,13 +37,13 @@ def report(
     as_json: bool, store: Path | None,
 ) -> None:  # fmt: skip
     """What a session taught. SOURCE: JSON of a review, or a recording (with --dx); without it: the kept sessions."""
-    from hearmark.files import check_writable, write_whole
+    from hearmark.files import check_outputs, write_whole
     from hearmark.lessons import comparison, lessons, readable
-    from hearmark.settings import read_settings
+    from hearmark.settings import read_settings, usual_file
 
     settings = read_settings(settings_path)
-    for path in filter(None, (picture, page)):
-        check_writable(path)
+    read = [*recording_files(source), *log_files(store, settings), settings_path or usual_file()]
+    check_outputs([picture, page], read)
     if source is None and number is None:
         with open_store(store, settings) as opened:
             _show_sessions(opened, as_json, comparison)

@@ -7,6 +7,7 @@ import re
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from pathlib import Path
 
 import click
 
@@ -60,6 +61,22 @@ def absolute_window_hz(window: str | None, dx_hz: float, mode: Mode | None) -> t
         return None
     low_hz, high_hz = window_offsets_hz(window, mode, dx_hz)
     return dx_hz + low_hz, dx_hz + high_hz
+
+
+def recording_files(recording: Path | None) -> list[Path]:
+    """The files that belong to a recording: of SigMF, whichever of the pair was named, both."""
+    if recording is None:
+        return []
+    if recording.suffix in (".sigmf-meta", ".sigmf-data"):
+        return sigmf_pair(recording)
+    return [recording]
+
+
+def sigmf_pair(path: Path) -> list[Path]:
+    """Both files of a SigMF recording of this name, with any suffix."""
+    if not path.name:
+        raise HearmarkError(f"{str(path)!r} names no recording; give a file name.")
+    return [path.with_suffix(".sigmf-meta"), path.with_suffix(".sigmf-data")]
 
 
 @contextmanager

@@ -44,7 +44,7 @@ def study(**options: Any) -> None:
 
     Each trial is a whole pile-up, played on until our station is worked or the time is over.
     """
-    from hearmark.files import check_writable, write_whole
+    from hearmark.files import check_outputs, write_whole
     from hearmark.study.ledger import Ledger
     from hearmark.study.runner import play_all
     from hearmark.study.summary import readable, summary
@@ -52,8 +52,7 @@ def study(**options: Any) -> None:
     from hearmark.study.trial import plan, run
 
     picture: Path | None = options["picture"]
-    if picture:
-        check_writable(picture)
+    check_outputs([options["results"], picture])
     unknown = [name for name in options["tactics"] if name not in NAMES]
     if unknown:
         raise HearmarkError(f'Tactic "{unknown[0]}" is not known; choose from {", ".join(NAMES)}.')
