@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from types import ModuleType
 
+import click
 import numpy as np
 import pytest
 import soundfile
@@ -184,6 +185,39 @@ def test_simulate_refuses_what_it_cannot_do(run: Run, tmp_path: Path) -> None:
     code, _, err = run("simulate", tmp_path / "pile", "--habit", "flies")
     assert code == 2
     assert "flies" in err
+
+
+@pytest.mark.parametrize("text", ["nan", "inf", "-inf"])
+def test_no_option_takes_a_figure_that_is_none(text: str) -> None:
+    def options(command: click.Command) -> list[click.Parameter]:
+        if isinstance(command, click.Group):
+            return [one for part in command.commands.values() for one in options(part)]
+        return command.params
+
+    figures = [one for one in options(cli.commands) if isinstance(one.type, click.types.FloatParamType)]
+    assert len(figures) > 40
+    for one in figures:
+        with pytest.raises(click.BadParameter):
+            one.type.convert(text, one, None)
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ("simulate", "{out}", "--seed", "-1"),
+        ("listen", "--demo", "--port", "0", "--seed", "-1"),
+        ("simulate", "{out}", "--rate", "nan"),
+        ("simulate", "{out}", "--rate", "inf"),
+        ("study", "--weaker-than", "nan", "--seeds", "1"),
+        ("split", "up 5", "--on", "14023", "--bandwidth", "nan"),
+    ],
+)
+def test_impossible_figures_are_one_line_and_code_2(run: Run, tmp_path: Path, arguments: tuple[str, ...]) -> None:
+    code, out, err = run(*(argument.format(out=tmp_path / "x") for argument in arguments))
+    assert (code, out) == (2, "")
+    assert err.startswith("hearmark: Invalid value for ")
+    assert err.count("\n") == 1
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_listen_serves_the_demo_and_records_it(run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -19,7 +19,7 @@ from hearmark.commands.practice import open_room, practice
 from hearmark.commands.repeaters import repeaters
 from hearmark.commands.report import report
 from hearmark.commands.satellites import passes
-from hearmark.commands.shared import absolute_window_hz, checked_call, hz, progress, recording_files, sigmf_pair
+from hearmark.commands.shared import FLOAT, absolute_window_hz, checked_call, hz, progress, recording_files, sigmf_pair
 from hearmark.commands.store import log_files
 from hearmark.commands.study import study
 from hearmark.errors import HearmarkError
@@ -40,12 +40,12 @@ def commands() -> None:
 
 @commands.command()
 @click.argument("recording", type=FILE)
-@click.option("--dx", "dx_khz", type=float, help="Frequency of the DX in kHz.")
+@click.option("--dx", "dx_khz", type=FLOAT, help="Frequency of the DX in kHz.")
 @click.option("--mode", type=MODES, help="Estimated if left out.")
 @click.option("--window", help='Where he says he listens, like "up 5-10"; estimated if left out.')
-@click.option("--center", "center_khz", type=float, help="Centre of the recording in kHz, if the file does not say.")
+@click.option("--center", "center_khz", type=FLOAT, help="Centre of the recording in kHz, if the file does not say.")
 @click.option("--dial", type=FILE, help="CSV time_s,receive_hz,keyed, for mono audio of one receiver.")
-@click.option("--pitch", "pitch_hz", type=float, default=600.0, show_default=True, help="CW pitch of mono audio, Hz.")
+@click.option("--pitch", "pitch_hz", type=FLOAT, default=600.0, show_default=True, help="CW pitch of mono audio, Hz.")
 @click.option("--licence", help="Privileges table, like us-general: the advice keeps to it.")
 @click.option("--own-call", default="", help="Your own call, listened for in what the DX sends in Morse.")
 @click.option("--cut", is_flag=True, help="Read a damaged recording as far as it goes.")
@@ -107,9 +107,9 @@ def review(
 @click.option("--mode", type=MODES, default="cw", show_default=True)
 @click.option("--level", type=click.Choice(["easy", "hard", "brutal", "varied"]), default="hard", show_default=True)
 @click.option("--habit", help="How the DX moves, like stay, step or jump; drawn from the seed if left out.")
-@click.option("--seed", type=int, default=1, show_default=True)
-@click.option("--duration", "duration_s", type=float, default=240.0, show_default=True, help="Seconds.")
-@click.option("--rate", "rate_hz", type=float, default=48_000.0, show_default=True, help="Samples a second.")
+@click.option("--seed", type=click.IntRange(0), default=1, show_default=True)
+@click.option("--duration", "duration_s", type=FLOAT, default=240.0, show_default=True, help="Seconds.")
+@click.option("--rate", "rate_hz", type=FLOAT, default=48_000.0, show_default=True, help="Samples a second.")
 @click.option("--truth/--no-truth", default=True, show_default=True, help="Put the true contacts into the metadata.")
 def simulate(
     out: Path, mode: Mode, level: Any, habit: Any, seed: int, duration_s: float, rate_hz: float, truth: bool
@@ -137,19 +137,19 @@ def simulate(
 @click.option("--demo", is_flag=True, help="An invented pile-up in place of a receiver.")
 @click.option("--file", "recording", type=FILE, help="A recording, at the speed of life.")
 @click.option("--dial", type=FILE, help="With --file of one receiver's audio: CSV time_s,receive_hz,keyed.")
-@click.option("--pitch", "pitch_hz", type=float, default=600.0, show_default=True, help="CW pitch of such audio, Hz.")
+@click.option("--pitch", "pitch_hz", type=FLOAT, default=600.0, show_default=True, help="CW pitch of such audio, Hz.")
 @click.option("--card", is_flag=True, help="The sound card, I and Q on its two channels.")
 @click.option("--tcp", "address", help="I/Q from a server at HOST:PORT.")
 @click.option("--stdin", "from_stdin", is_flag=True, help="I/Q over standard input.")
-@click.option("--dx", "dx_khz", type=float, help="Frequency of the DX in kHz.")
+@click.option("--dx", "dx_khz", type=FLOAT, help="Frequency of the DX in kHz.")
 @click.option("--mode", type=MODES, help="By the band's custom if left out.")
 @click.option("--window", default="up", show_default=True, help='Where he says he listens, like "up 5-10".')
-@click.option("--center", "center_khz", type=float, help="Centre of the I/Q band in kHz.")
-@click.option("--rate", "rate_hz", type=float, help="Samples a second.")
+@click.option("--center", "center_khz", type=FLOAT, help="Centre of the I/Q band in kHz.")
+@click.option("--rate", "rate_hz", type=FLOAT, help="Samples a second.")
 @click.option("--format", "datatype", help="Sample format of a stream: ci16_le, cu8, cf32_le ...")
 @click.option("--device", help="Sound card by name or number.")
 @click.option("--level", type=click.Choice(["easy", "hard", "brutal", "varied"]), default="easy", help="Of the demo.")
-@click.option("--seed", type=int, default=8, show_default=True, help="Of the demo.")
+@click.option("--seed", type=click.IntRange(0), default=8, show_default=True, help="Of the demo.")
 @click.option("--radio", "radio_address", help='Radio control at HOST:PORT, or "simulated"; else from the settings.')
 @click.option("--licence", help="Privileges table, like us-general; from the settings if left out.")
 @click.option("--call", "dx_call", default="", help="Call of the DX, if you know it.")

@@ -42,7 +42,7 @@ def write_pieces(path: Path, pieces: Iterable[bytes]) -> None:
 
 
 def behind(path: Path) -> Path:
-    """The file that is written for `path`: what a link points at. HearmarkError if that is a folder, a device, a pipe."""
+    """The file that is written for `path`: what a link points at. HearmarkError for a folder, a device, a pipe."""
     target = Path(os.path.realpath(path))
     try:
         ordinary = stat.S_ISREG(os.lstat(target).st_mode)

@@ -109,7 +109,7 @@ def test_what_is_heard_corrects(capsys: pytest.CaptureFixture[str], tmp_path: Pa
         (["--to", "FN31", "--frequencies-mhz", "many"], "no frequencies"),
         (["--to", "FN31", "--power-w", "0"], "no power"),
         (["--to", "FN31", "--sunspots", "100"], "not both"),
-        (["--to", "FN31", "--solar-flux", "nan"], "out of range"),
+        (["--to", "FN31", "--solar-flux", "nan"], "--solar-flux"),
         (["--to", "FN31", "--required-db-hz", "nan"], "--required-db-hz"),
         (["--to", "FN31", "--antenna", "sloper"], "no antenna"),
         (["--to", "FN31", "--antenna", "dipole:0"], "no usable height"),

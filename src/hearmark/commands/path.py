@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from hearmark.commands.shared import FLOAT, FiniteRange
 from hearmark.errors import HearmarkError
 
 if TYPE_CHECKING:
@@ -26,8 +27,8 @@ NOISE = click.Choice(["city", "residential", "rural", "quiet"])
               help="Locator, LAT,LON, or a call or prefix; several --to give a table of today's chances.")  # fmt: skip
 @click.option("--date", "day", type=click.DateTime(formats=["%Y-%m-%d"]), help="UTC; the 24 h from now if left out.")
 @click.option("--frequencies-mhz", "frequencies", help="Like 18.1,21.2; the amateur bands if left out.")
-@click.option("--power-w", type=float, help="At your antenna; from the settings if left out.")
-@click.option("--far-power-w", type=float, default=100.0, show_default=True, help="At his antenna.")
+@click.option("--power-w", type=FLOAT, help="At your antenna; from the settings if left out.")
+@click.option("--far-power-w", type=FLOAT, default=100.0, show_default=True, help="At his antenna.")
 @click.option("--antenna", "own_antenna",
               help="From the settings if left out, else usual. One of usual (the better of vertical and dipole:10), "
                    "vertical, halfwave (vertical), dipole:METRES, beam:METRES, isotropic, or CSV of "
@@ -35,12 +36,12 @@ NOISE = click.Choice(["city", "residential", "rural", "quiet"])
 @click.option("--far-antenna", default="usual", show_default=True, help="The same, at his end.")
 @click.option("--noise", "own_noise", type=NOISE, default="residential", show_default=True, help="Around you.")
 @click.option("--far-noise", type=NOISE, default="residential", show_default=True, help="Around him.")
-@click.option("--required-db-hz", type=float, default=27.0, show_default=True,
+@click.option("--required-db-hz", type=FLOAT, default=27.0, show_default=True,
               help="Signal over noise density that serves: 27 for Morse, 43 for speech.")  # fmt: skip
-@click.option("--solar-flux", type=float, help="10.7 cm flux, smoothed; the shipped table if left out.")
-@click.option("--sunspots", type=float, help="Smoothed sunspot number, as published since 2015.")
+@click.option("--solar-flux", type=FLOAT, help="10.7 cm flux, smoothed; the shipped table if left out.")
+@click.option("--sunspots", type=FLOAT, help="Smoothed sunspot number, as published since 2015.")
 @click.option("--cycle", "table", type=FILE, help="CSV with month,sunspots in place of the shipped table.")
-@click.option("--kp", type=click.FloatRange(0.0, 9.0), help="Planetary index now; quiet if left out.")
+@click.option("--kp", type=FiniteRange(0.0, 9.0), help="Planetary index now; quiet if left out.")
 @click.option("--heard", type=FILE, help="What you hear: CSV time,place,frequency_mhz,snr_db_hz,power_w; corrects.")
 @click.option("--picture", type=FILE, help="Write the timeline here, as PNG.")
 @click.option("--settings", "settings_path", type=FILE, help="Settings file (TOML).")

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from hearmark.commands.shared import absolute_window_hz, hz, progress, recording_files
+from hearmark.commands.shared import FLOAT, absolute_window_hz, hz, progress, recording_files
 from hearmark.commands.store import FILE, common, log_files, open_store
 from hearmark.errors import HearmarkError
 
@@ -23,10 +23,10 @@ if TYPE_CHECKING:
 @click.command()
 @click.argument("source", type=FILE, required=False)
 @click.option("--session", "number", type=int, help="A session of the log, by its number.")
-@click.option("--dx", "dx_khz", type=float, help="Of a recording: frequency of the DX in kHz.")
+@click.option("--dx", "dx_khz", type=FLOAT, help="Of a recording: frequency of the DX in kHz.")
 @click.option("--mode", type=click.Choice(["cw", "usb", "lsb"]), help="Of a recording; estimated if left out.")
 @click.option("--window", help='Of a recording: where he says he listens, like "up 5-10".')
-@click.option("--center", "center_khz", type=float, help="Centre of an I/Q WAV in kHz.")
+@click.option("--center", "center_khz", type=FLOAT, help="Centre of an I/Q WAV in kHz.")
 @click.option("--keep", help="Keep the session in the log under this name.")
 @click.option("--picture", type=FILE, help="Write the session here, as PNG.")
 @click.option("--html", "page", type=FILE, help="Write the whole report here, as one page.")

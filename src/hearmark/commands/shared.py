@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import itertools
+import math
 import re
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -16,6 +18,24 @@ from hearmark.events import Mode
 from hearmark.units import hz_from_khz
 
 _BELOW_ZERO = re.compile(r"-\.?\d")
+
+
+class _Finite(click.types.FloatParamType):
+    """A figure: what is not a number or endless is none."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """The figure; as click has it, but finite."""
+        found = super().convert(value, param, ctx)
+        if not math.isfinite(found):
+            self.fail(f"{value!r} is no figure.", param, ctx)
+        return found
+
+
+class FiniteRange(_Finite, click.FloatRange):
+    """A figure within limits; comparing alone would let through what is not a number."""
+
+
+FLOAT = _Finite()
 
 
 class Announced(click.Command):
