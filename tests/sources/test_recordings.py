@@ -263,6 +263,21 @@ def test_not_a_number_becomes_silence() -> None:
     assert sample_format("cf32_le").decode(data).tolist() == [1j, 0.5j]
 
 
+@pytest.mark.filterwarnings("error")
+def test_samples_of_another_format_are_silence_and_no_warning(tmp_path: Path) -> None:
+    """Integers read as floats: some are no numbers, others up to 1e38."""
+    integers = np.random.default_rng(1).integers(-32768, 32767, 400_000).astype("<i2").tobytes()
+    path = write_sigmf(tmp_path, "cf32_le", integers)
+    assert np.abs(sample_format("cf32_le").decode(integers)).max() > 1e30
+    heard = samples(open_recording(path, cut=True))
+    assert np.isfinite(heard.view(np.float32)).all()
+    assert np.abs(heard).max() < 1e7
+    wav = tmp_path / "a.wav"
+    soundfile.write(wav, np.full(24_000, 1e30, np.float32), 8_000, "FLOAT")
+    (tmp_path / "d.csv").write_text("time_s,receive_hz,keyed\n0,7000000,0\n")
+    assert not samples(open_recording(wav, dial=tmp_path / "d.csv")).any()
+
+
 def read_whatever(path: Path) -> None:
     """Either samples that are finite, or one clear sentence."""
     try:
