@@ -104,6 +104,9 @@ def test_what_is_heard_corrects(capsys: pytest.CaptureFixture[str], tmp_path: Pa
     ("arguments", "why"),
     [
         (["--to", "nowhere land"], "no known place"),
+        (["--to", "ZZ99"], "no known place"),
+        (["--to", "FN31", "--from", "ZZ99"], "no place"),
+        (["--to", "FN31", "--from", "JA1"], "no place"),
         (["--to", "95,10"], "latitude -90 to 90"),
         (["--to", "FN31", "--frequencies-mhz", "144"], "1.5 to 60 MHz"),
         (["--to", "FN31", "--frequencies-mhz", "many"], "no frequencies"),

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from hearmark.commands.repeaters import place_of
 from hearmark.commands.shared import FLOAT, FiniteRange
 from hearmark.errors import HearmarkError
 
@@ -67,7 +68,7 @@ def path(**options: Any) -> None:
     check_outputs([options["picture"]], read)
     settings = read_settings(options["settings_path"])
     station = settings.station
-    here = resolve(options["start"] or station.locator or _nowhere(), "--from")
+    here = place_of(options["start"] or station.locator or _nowhere(), "--from")
     there = [resolve(text, "--to") for text in options["ends"]]
     now = datetime.now(UTC)
     begin = options["day"].replace(tzinfo=UTC) if options["day"] else now.replace(minute=0, second=0, microsecond=0)
