@@ -1,6 +1,7 @@
 """The command line: what is printed, what is written, how it ends. The engine is a stand-in that marks a line."""
 
 import json
+import socket
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -210,6 +211,9 @@ def test_no_option_takes_a_figure_that_is_none(text: str) -> None:
         ("simulate", "{out}", "--rate", "inf"),
         ("study", "--weaker-than", "nan", "--seeds", "1"),
         ("split", "up 5", "--on", "14023", "--bandwidth", "nan"),
+        ("review", "a.wav", "--dial", "d.csv", "--mode", "cw", "--dx", "14023", "--pitch", "-600"),
+        ("listen", "--file", "a.wav", "--dial", "d.csv", "--mode", "cw", "--dx", "14023", "--pitch", "0"),
+        ("radio", "--address", "simulated", "--watch", "--seconds", "-1"),
     ],
 )
 def test_impossible_figures_are_one_line_and_code_2(run: Run, tmp_path: Path, arguments: tuple[str, ...]) -> None:
@@ -237,6 +241,27 @@ def test_listen_serves_the_demo_and_records_it(run: Run, tmp_path: Path, monkeyp
     meta = json.loads((tmp_path / "tape.sigmf-meta").read_text())
     assert meta["annotations"][0]["core:label"] == "ZZ1AB"
     assert run("review", tmp_path / "tape.sigmf-meta", "--dx", 14023)[1].startswith("0:02 at 48 kHz")
+
+
+def test_listen_refuses_at_once_what_cannot_be(run: Run, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    def never(*_: object) -> None:
+        raise AssertionError("nothing is prepared before")
+
+    def nobody(*_: object) -> None:
+        raise socket.gaierror(-2, "Name or service not known")
+
+    monkeypatch.setattr("hearmark.listening.open_live", never)
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        code, _, err = run("listen", "--demo", "--port", taken.getsockname()[1])
+    assert code == 2
+    assert "choose another port with --port" in err
+    monkeypatch.setattr("socket.getaddrinfo", nobody)
+    code, _, err = run("listen", "--demo", "--port", 0, "--radio", "foo")
+    assert (code, err.count("\n")) == (2, 1)
+    assert "No machine 'foo' is known" in err
+    code, _, err = run("listen", "--demo", "--port", 0, "--radio", "foo:bar")
+    assert code == 2
+    assert "no address of radio control" in err
 
 
 def test_listen_wants_a_frequency(run: Run, iq_wav: Path) -> None:

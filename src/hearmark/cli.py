@@ -19,7 +19,16 @@ from hearmark.commands.practice import open_room, practice
 from hearmark.commands.repeaters import repeaters
 from hearmark.commands.report import report
 from hearmark.commands.satellites import passes
-from hearmark.commands.shared import FLOAT, absolute_window_hz, checked_call, hz, progress, recording_files, sigmf_pair
+from hearmark.commands.shared import (
+    FLOAT,
+    FiniteRange,
+    absolute_window_hz,
+    checked_call,
+    hz,
+    progress,
+    recording_files,
+    sigmf_pair,
+)
 from hearmark.commands.store import log_files
 from hearmark.commands.study import study
 from hearmark.errors import HearmarkError
@@ -27,6 +36,7 @@ from hearmark.events import Mode, Plan
 
 MODES = click.Choice(["cw", "usb", "lsb"])
 FILE = click.Path(path_type=Path)
+PITCH = FiniteRange(100.0, 3_000.0)
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
@@ -45,7 +55,7 @@ def commands() -> None:
 @click.option("--window", help='Where he says he listens, like "up 5-10"; estimated if left out.')
 @click.option("--center", "center_khz", type=FLOAT, help="Centre of the recording in kHz, if the file does not say.")
 @click.option("--dial", type=FILE, help="CSV time_s,receive_hz,keyed, for mono audio of one receiver.")
-@click.option("--pitch", "pitch_hz", type=FLOAT, default=600.0, show_default=True, help="CW pitch of mono audio, Hz.")
+@click.option("--pitch", "pitch_hz", type=PITCH, default=600.0, show_default=True, help="CW pitch of mono audio, Hz.")
 @click.option("--licence", help="Privileges table, like us-general: the advice keeps to it.")
 @click.option("--own-call", default="", help="Your own call, listened for in what the DX sends in Morse.")
 @click.option("--cut", is_flag=True, help="Read a damaged recording as far as it goes.")
@@ -137,7 +147,7 @@ def simulate(
 @click.option("--demo", is_flag=True, help="An invented pile-up in place of a receiver.")
 @click.option("--file", "recording", type=FILE, help="A recording, at the speed of life.")
 @click.option("--dial", type=FILE, help="With --file of one receiver's audio: CSV time_s,receive_hz,keyed.")
-@click.option("--pitch", "pitch_hz", type=FLOAT, default=600.0, show_default=True, help="CW pitch of such audio, Hz.")
+@click.option("--pitch", "pitch_hz", type=PITCH, default=600.0, show_default=True, help="CW pitch of such audio, Hz.")
 @click.option("--card", is_flag=True, help="The sound card, I and Q on its two channels.")
 @click.option("--tcp", "address", help="I/Q from a server at HOST:PORT.")
 @click.option("--stdin", "from_stdin", is_flag=True, help="I/Q over standard input.")
@@ -172,7 +182,7 @@ def listen(**options: Any) -> None:
     from hearmark.practice.served import routes
     from hearmark.settings import read_settings, usual_file
     from hearmark.web import after, setup
-    from hearmark.web.server import serve
+    from hearmark.web.server import check_port, serve
 
     settings_path = options.pop("settings_path")
     settings = read_settings(settings_path)
@@ -187,6 +197,11 @@ def listen(**options: Any) -> None:
     for name in ("dx", "center"):
         khz = options.pop(f"{name}_khz")
         options[f"{name}_hz"] = None if khz is None else hz(khz, f"--{name}")
+    # What can be refused at once is: an invented pile-up takes seconds to prepare
+    port = settings.page.port if port is None else port
+    check_port(host, port)
+    if beside["radio_address"]:
+        radio_command.check_address(beside["radio_address"])
     heard = open_live(Wish(**options), settings)
     told = any(options[name] for name in ("demo", "recording", "card", "address", "from_stdin", "device", "datatype"))
     told = told or options["center_hz"] is not None or options["rate_hz"] is not None
@@ -196,7 +211,7 @@ def listen(**options: Any) -> None:
     station = setup.SetUp(settings, settings_path, live.saved, hear=live.change)
     more = [*routes(room), *setup.routes(station), *after.routes(live.after)]
     try:
-        serve(live.relay, host, settings.page.port if port is None else port, more)
+        serve(live.relay, host, port, more)
     finally:
         room.stop()
         live.close()

@@ -145,7 +145,13 @@ def _from_file(file: Path, now: datetime) -> tuple[list[SpotLine], list[int]]:
             data = file.read_bytes()
         except OSError as error:
             raise HearmarkError(f"Cannot read {file}: {error.strerror}; give a file with one spot a line.") from error
-    return read_spots(data.decode("utf-8", errors="replace").splitlines(), now)
+    found, strange = read_spots(data.decode("utf-8", errors="replace").splitlines(), now)
+    if not found:
+        raise HearmarkError(
+            f"{'Standard input' if str(file) == '-' else file} holds no spot that can be read; "
+            'give one a line, like "18143.5 VP8AAA up 5-10".'
+        )
+    return found, strange
 
 
 def _from_node(address: str, login: str, seconds: float) -> tuple[list[SpotLine], NodeState]:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from hearmark.commands.repeaters import place_of
-from hearmark.commands.shared import FLOAT
+from hearmark.commands.shared import FLOAT, FiniteRange
 from hearmark.errors import HearmarkError
 
 if TYPE_CHECKING:
@@ -50,7 +50,7 @@ ROWS = 9
 @click.option("--at", "at_mhz", type=FLOAT, help="What is held, in MHz; the middle if left out.")
 @click.option("--dead-band", "dead_band_hz", type=FLOAT, default=50.0, show_default=True, help="Hz; with --radio.")
 @click.option("--radio", "address", help='Follow live with the radio at HOST:PORT, or "simulated".')
-@click.option("--seconds", type=FLOAT, help="With --radio: end after so long.")
+@click.option("--seconds", type=FiniteRange(0.0), help="With --radio: end after so long.")
 @click.option("--settings", "settings_path", type=FILE, help="Settings file (TOML).")
 @click.option("--json", "as_json", is_flag=True, help="Print as JSON.")
 def passes(path: Path, as_json: bool, **options: Any) -> None:
