@@ -14,7 +14,7 @@ import pytest
 import soundfile
 
 from hearmark import cli
-from hearmark.events import Advice, Answer, Block, Ear, Event, Over, Plan, Turn
+from hearmark.events import Advice, Answer, Block, Ear, Event, Over, Plan, Turn, Working
 from hearmark.web.relay import Relay
 
 Run = Callable[..., tuple[int, str, str]]
@@ -92,8 +92,8 @@ def test_review_of_a_wav(run: Run, iq_wav: Path, tmp_path: Path) -> None:
         "--json", found, "--picture", picture,
     )  # fmt: skip
     assert (code, err) == (0, "")
-    assert "18151.20    +7.70   90%  12 dB  ZZ1AB" in out
-    assert "Call on 18151.20 kHz, 40% a call." in out
+    assert "18151.20    +7.70   90 %  12 dB  ZZ1AB" in out
+    assert "Call on 18151.20 kHz, 40 % a call." in out
     content = json.loads(found.read_text())
     assert content["schema"] == 1
     assert content["recording"] == {"sample_rate_hz": 24000.0, "center_hz": 18149000.0, "duration_s": 3.0}
@@ -143,6 +143,31 @@ def test_bad_input_is_one_line_and_code_2(run: Run, iq_wav: Path, arguments: lis
     assert sentence in err
     assert err.count("\n") == 1
     assert err.startswith("hearmark: ")
+
+
+def test_review_shades_the_window_that_was_given_and_tells_what_lies_outside(
+    run: Run, iq_wav: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    shaded = []
+    monkeypatch.setattr("hearmark.picture.ladder_png", lambda *given: shaded.append(given[-1]) or b"")
+    working = Working(2.0, 0.99, "usb", 6, 18_149_650.0, 18_154_050.0)
+    finish = Engine.finish
+    monkeypatch.setattr(Engine, "finish", lambda self: [*finish(self), working])
+    always = ("review", iq_wav, "--dx", 18143.5, "--center", 18149, "--mode", "usb", "--picture", tmp_path / "x.png")
+    out = run(*always, "--window", "up 1-5")[1]
+    assert out.startswith("0:03 at 24 kHz")
+    assert "The DX on 18143.50 kHz, USB: 1 over\n" in out
+    assert "1 answer:\n" in out
+    note = "Note: answers or callers reach to {} kHz, outside the window {} kHz that was given.\n"
+    assert out.endswith(note.format("+10.6", "+1.0 to +5.0"))
+    assert "Note" not in run(*always, "--window", "up 6-10")[1]
+    assert "Note" not in run(*always)[1]
+    dx_hz = 18_143_500.0
+    assert shaded == [
+        (dx_hz + 1_000.0, dx_hz + 5_000.0),
+        (dx_hz + 6_000.0, dx_hz + 10_000.0),
+        [working.low_hz, working.high_hz],
+    ]
 
 
 def test_review_writes_over_nothing_that_it_reads(run: Run, iq_wav: Path, tmp_path: Path) -> None:

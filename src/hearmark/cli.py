@@ -98,16 +98,21 @@ def review(
     about = report.Recording(source.sample_rate_hz, source.center_hz, source.duration_s or 0.0)
     plan = next((event for event in events if isinstance(event, Plan)), None)
     if plan is not None:
-        mode, window_hz = plan.heard_as, (plan.listen_low_hz, plan.listen_high_hz)
+        mode = plan.heard_as
+        window_hz = window_hz if window else (plan.listen_low_hz, plan.listen_high_hz)
     content = report.document(events, about, dx_hz, mode)
     click.echo(report.readable(content), nl=False)
+    if window and window_hz is not None:
+        click.echo(report.outside_words(content, window_hz), nl=False)
     if json_path:
         write_whole(json_path, report.to_json(content))
     if picture:
         from hearmark.picture import ladder_png
 
         works = content["dx"].get("works")
-        if works is not None:  # nothing was announced: where those call who respond to him, none if he works simplex
+        if (
+            works is not None and not window
+        ):  # nothing was announced: where those call who respond to him, none if he works simplex
             window_hz = works["window_hz"]
         write_whole(picture, ladder_png(events, dx_hz, mode or "usb", window_hz))
 
@@ -139,7 +144,8 @@ def simulate(
     click.echo(
         f"{meta}: the DX on {scenario.dx_hz / 1000:.2f} kHz, {mode.upper()}, listening "
         f"{(scenario.window_low_hz - scenario.dx_hz) / 1000:+.1f} to "
-        f"{(scenario.window_high_hz - scenario.dx_hz) / 1000:+.1f} kHz; {done} contacts completed."
+        f"{(scenario.window_high_hz - scenario.dx_hz) / 1000:+.1f} kHz; "
+        f"{done} contact{'' if done == 1 else 's'} completed."
     )
 
 
@@ -158,7 +164,13 @@ def simulate(
 @click.option("--rate", "rate_hz", type=FLOAT, help="Samples a second.")
 @click.option("--format", "datatype", help="Sample format of a stream: ci16_le, cu8, cf32_le ...")
 @click.option("--device", help="Sound card by name or number.")
-@click.option("--level", type=click.Choice(["easy", "hard", "brutal", "varied"]), default="easy", help="Of the demo.")
+@click.option(
+    "--level",
+    type=click.Choice(["easy", "hard", "brutal", "varied"]),
+    default="easy",
+    show_default=True,
+    help="Of the demo.",
+)
 @click.option("--seed", type=click.IntRange(0), default=8, show_default=True, help="Of the demo.")
 @click.option("--radio", "radio_address", help='Radio control at HOST:PORT, or "simulated"; else from the settings.')
 @click.option("--licence", help="Privileges table, like us-general; from the settings if left out.")
