@@ -1,18 +1,20 @@
 """The command line: what is printed, what is written, how it ends. The engine is a stand-in that marks a line."""
 
 import json
+import socket
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from types import ModuleType
 
+import click
 import numpy as np
 import pytest
 import soundfile
 
 from hearmark import cli
-from hearmark.events import Advice, Answer, Block, Ear, Event, Over, Plan, Turn
+from hearmark.events import Advice, Answer, Block, Ear, Event, Over, Plan, Turn, Working
 from hearmark.web.relay import Relay
 
 Run = Callable[..., tuple[int, str, str]]
@@ -90,8 +92,8 @@ def test_review_of_a_wav(run: Run, iq_wav: Path, tmp_path: Path) -> None:
         "--json", found, "--picture", picture,
     )  # fmt: skip
     assert (code, err) == (0, "")
-    assert "18151.20    +7.70   90%  12 dB  ZZ1AB" in out
-    assert "Call on 18151.20 kHz, 40% a call." in out
+    assert "18151.20    +7.70   90 %  12 dB  ZZ1AB" in out
+    assert "Call on 18151.20 kHz, 40 % a call." in out
     content = json.loads(found.read_text())
     assert content["schema"] == 1
     assert content["recording"] == {"sample_rate_hz": 24000.0, "center_hz": 18149000.0, "duration_s": 3.0}
@@ -143,6 +145,57 @@ def test_bad_input_is_one_line_and_code_2(run: Run, iq_wav: Path, arguments: lis
     assert err.startswith("hearmark: ")
 
 
+def test_review_shades_the_window_that_was_given_and_tells_what_lies_outside(
+    run: Run, iq_wav: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    shaded = []
+    monkeypatch.setattr("hearmark.picture.ladder_png", lambda *given: shaded.append(given[-1]) or b"")
+    working = Working(2.0, 0.99, "usb", 6, 18_149_650.0, 18_154_050.0)
+    finish = Engine.finish
+    monkeypatch.setattr(Engine, "finish", lambda self: [*finish(self), working])
+    always = ("review", iq_wav, "--dx", 18143.5, "--center", 18149, "--mode", "usb", "--picture", tmp_path / "x.png")
+    out = run(*always, "--window", "up 1-5")[1]
+    assert out.startswith("0:03 at 24 kHz")
+    assert "The DX on 18143.50 kHz, USB: 1 over\n" in out
+    assert "1 answer:\n" in out
+    note = "Note: answers or callers reach to {} kHz, outside the window {} kHz that was given.\n"
+    assert out.endswith(note.format("+10.6", "+1.0 to +5.0"))
+    assert "Note" not in run(*always, "--window", "up 6-10")[1]
+    assert "Note" not in run(*always)[1]
+    dx_hz = 18_143_500.0
+    assert shaded == [
+        (dx_hz + 1_000.0, dx_hz + 5_000.0),
+        (dx_hz + 6_000.0, dx_hz + 10_000.0),
+        [working.low_hz, working.high_hz],
+    ]
+
+
+def test_review_writes_over_nothing_that_it_reads(run: Run, iq_wav: Path, tmp_path: Path) -> None:
+    out = tmp_path / "pile"
+    run("simulate", out, "--level", "easy", "--duration", 5, "--rate", RATE_HZ)
+    meta, data, dial = tmp_path / "pile.sigmf-meta", tmp_path / "pile.sigmf-data", tmp_path / "d.csv"
+    dial.write_text("time_s,receive_hz,keyed\n0,14025000,0\n")
+    before = {path: path.read_bytes() for path in (meta, data, iq_wav, dial)}
+    cases = [
+        (meta, "--json", meta),
+        (meta, "--picture", data),
+        (data, "--json", meta),
+        (iq_wav, "--picture", iq_wav),
+        (iq_wav, "--dial", dial, "--mode", "cw", "--json", dial),
+    ]
+    for recording, *more in cases:
+        code, text, err = run("review", recording, "--dx", 14023, *more)
+        assert (code, text) == (2, "")
+        assert "one of the files that are read" in err
+    code, _, err = run("review", meta, "--dx", 14023, "--json", tmp_path / "x", "--picture", tmp_path / "x")
+    assert code == 2
+    assert "written twice" in err
+    code, _, err = run("listen", "--file", meta, "--dx", 14023, "--record", out)
+    assert code == 2
+    assert "one of the files that are read" in err
+    assert {path: path.read_bytes() for path in before} == before
+
+
 def test_simulate_writes_a_recording_that_review_reads(run: Run, tmp_path: Path) -> None:
     out = tmp_path / "pile"
     code, text, err = run("simulate", out, "--mode", "cw", "--level", "easy", "--duration", 20, "--rate", RATE_HZ)
@@ -158,6 +211,42 @@ def test_simulate_refuses_what_it_cannot_do(run: Run, tmp_path: Path) -> None:
     code, _, err = run("simulate", tmp_path / "pile", "--habit", "flies")
     assert code == 2
     assert "flies" in err
+
+
+@pytest.mark.parametrize("text", ["nan", "inf", "-inf"])
+def test_no_option_takes_a_figure_that_is_none(text: str) -> None:
+    def options(command: click.Command) -> list[click.Parameter]:
+        if isinstance(command, click.Group):
+            return [one for part in command.commands.values() for one in options(part)]
+        return command.params
+
+    figures = [one for one in options(cli.commands) if isinstance(one.type, click.types.FloatParamType)]
+    assert len(figures) > 40
+    for one in figures:
+        with pytest.raises(click.BadParameter):
+            one.type.convert(text, one, None)
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ("simulate", "{out}", "--seed", "-1"),
+        ("listen", "--demo", "--port", "0", "--seed", "-1"),
+        ("simulate", "{out}", "--rate", "nan"),
+        ("simulate", "{out}", "--rate", "inf"),
+        ("study", "--weaker-than", "nan", "--seeds", "1"),
+        ("split", "up 5", "--on", "14023", "--bandwidth", "nan"),
+        ("review", "a.wav", "--dial", "d.csv", "--mode", "cw", "--dx", "14023", "--pitch", "-600"),
+        ("listen", "--file", "a.wav", "--dial", "d.csv", "--mode", "cw", "--dx", "14023", "--pitch", "0"),
+        ("radio", "--address", "simulated", "--watch", "--seconds", "-1"),
+    ],
+)
+def test_impossible_figures_are_one_line_and_code_2(run: Run, tmp_path: Path, arguments: tuple[str, ...]) -> None:
+    code, out, err = run(*(argument.format(out=tmp_path / "x") for argument in arguments))
+    assert (code, out) == (2, "")
+    assert err.startswith("hearmark: Invalid value for ")
+    assert err.count("\n") == 1
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_listen_serves_the_demo_and_records_it(run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -177,6 +266,27 @@ def test_listen_serves_the_demo_and_records_it(run: Run, tmp_path: Path, monkeyp
     meta = json.loads((tmp_path / "tape.sigmf-meta").read_text())
     assert meta["annotations"][0]["core:label"] == "ZZ1AB"
     assert run("review", tmp_path / "tape.sigmf-meta", "--dx", 14023)[1].startswith("0:02 at 48 kHz")
+
+
+def test_listen_refuses_at_once_what_cannot_be(run: Run, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    def never(*_: object) -> None:
+        raise AssertionError("nothing is prepared before")
+
+    def nobody(*_: object) -> None:
+        raise socket.gaierror(-2, "Name or service not known")
+
+    monkeypatch.setattr("hearmark.listening.open_live", never)
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        code, _, err = run("listen", "--demo", "--port", taken.getsockname()[1])
+    assert code == 2
+    assert "choose another port with --port" in err
+    monkeypatch.setattr("socket.getaddrinfo", nobody)
+    code, _, err = run("listen", "--demo", "--port", 0, "--radio", "foo")
+    assert (code, err.count("\n")) == (2, 1)
+    assert "No machine 'foo' is known" in err
+    code, _, err = run("listen", "--demo", "--port", 0, "--radio", "foo:bar")
+    assert code == 2
+    assert "no address of radio control" in err
 
 
 def test_listen_wants_a_frequency(run: Run, iq_wav: Path) -> None:

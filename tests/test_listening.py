@@ -44,6 +44,8 @@ def test_a_recording_at_the_speed_of_life(tmp_path: Path) -> None:
         (Wish(demo=True, card=True), "Several sources were named"),
         (Wish(card=True), "add --dx KHZ"),
         (Wish(card=True, dx_hz=14_023_000.0), "add --center KHZ"),
+        (Wish(address="localhost:1", dx_hz=14_023_000.0, center_hz=14_023_000.0, rate_hz=-5.0), "Sample rate -5"),
+        (Wish(address="localhost:1", dx_hz=14_023_000.0, center_hz=14_023_000.0, rate_hz=0.0), "Sample rate 0"),
         (Wish(address="nowhere", dx_hz=14_023_000.0, center_hz=14_023_000.0), "write it as HOST:PORT"),
     ],
 )

@@ -19,13 +19,24 @@ from hearmark.commands.practice import open_room, practice
 from hearmark.commands.repeaters import repeaters
 from hearmark.commands.report import report
 from hearmark.commands.satellites import passes
-from hearmark.commands.shared import absolute_window_hz, checked_call, hz, progress
+from hearmark.commands.shared import (
+    FLOAT,
+    FiniteRange,
+    absolute_window_hz,
+    checked_call,
+    hz,
+    progress,
+    recording_files,
+    sigmf_pair,
+)
+from hearmark.commands.store import log_files
 from hearmark.commands.study import study
 from hearmark.errors import HearmarkError
 from hearmark.events import Mode, Plan
 
 MODES = click.Choice(["cw", "usb", "lsb"])
 FILE = click.Path(path_type=Path)
+PITCH = FiniteRange(100.0, 3_000.0)
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
@@ -39,12 +50,12 @@ def commands() -> None:
 
 @commands.command()
 @click.argument("recording", type=FILE)
-@click.option("--dx", "dx_khz", type=float, help="Frequency of the DX in kHz.")
+@click.option("--dx", "dx_khz", type=FLOAT, help="Frequency of the DX in kHz.")
 @click.option("--mode", type=MODES, help="Estimated if left out.")
 @click.option("--window", help='Where he says he listens, like "up 5-10"; estimated if left out.')
-@click.option("--center", "center_khz", type=float, help="Centre of the recording in kHz, if the file does not say.")
+@click.option("--center", "center_khz", type=FLOAT, help="Centre of the recording in kHz, if the file does not say.")
 @click.option("--dial", type=FILE, help="CSV time_s,receive_hz,keyed, for mono audio of one receiver.")
-@click.option("--pitch", "pitch_hz", type=float, default=600.0, show_default=True, help="CW pitch of mono audio, Hz.")
+@click.option("--pitch", "pitch_hz", type=PITCH, default=600.0, show_default=True, help="CW pitch of mono audio, Hz.")
 @click.option("--licence", help="Privileges table, like us-general: the advice keeps to it.")
 @click.option("--own-call", default="", help="Your own call, listened for in what the DX sends in Morse.")
 @click.option("--cut", is_flag=True, help="Read a damaged recording as far as it goes.")
@@ -58,14 +69,13 @@ def review(
     """Find the answers in a SigMF recording, an I/Q WAV, or mono audio with a dial log."""
     from hearmark import report
     from hearmark.engine import Engine, EngineConfig
-    from hearmark.files import check_writable, write_whole
+    from hearmark.files import check_outputs, write_whole
     from hearmark.listening import check_band
     from hearmark.review import dialled_window_hz, hear
     from hearmark.sources.audio import read_dial_log
     from hearmark.sources.recording import open_recording
 
-    for path in filter(None, (json_path, picture)):
-        check_writable(path)
+    check_outputs([json_path, picture], [*recording_files(recording), dial])
     if dx_khz is None:
         raise HearmarkError("The frequency of the DX is not known; add --dx KHZ.")
     dx_hz = hz(dx_khz, "--dx")
@@ -88,16 +98,21 @@ def review(
     about = report.Recording(source.sample_rate_hz, source.center_hz, source.duration_s or 0.0)
     plan = next((event for event in events if isinstance(event, Plan)), None)
     if plan is not None:
-        mode, window_hz = plan.heard_as, (plan.listen_low_hz, plan.listen_high_hz)
+        mode = plan.heard_as
+        window_hz = window_hz if window else (plan.listen_low_hz, plan.listen_high_hz)
     content = report.document(events, about, dx_hz, mode)
     click.echo(report.readable(content), nl=False)
+    if window and window_hz is not None:
+        click.echo(report.outside_words(content, window_hz), nl=False)
     if json_path:
         write_whole(json_path, report.to_json(content))
     if picture:
         from hearmark.picture import ladder_png
 
         works = content["dx"].get("works")
-        if works is not None:  # nothing was announced: where those call who respond to him, none if he works simplex
+        if (
+            works is not None and not window
+        ):  # nothing was announced: where those call who respond to him, none if he works simplex
             window_hz = works["window_hz"]
         write_whole(picture, ladder_png(events, dx_hz, mode or "usb", window_hz))
 
@@ -107,19 +122,20 @@ def review(
 @click.option("--mode", type=MODES, default="cw", show_default=True)
 @click.option("--level", type=click.Choice(["easy", "hard", "brutal", "varied"]), default="hard", show_default=True)
 @click.option("--habit", help="How the DX moves, like stay, step or jump; drawn from the seed if left out.")
-@click.option("--seed", type=int, default=1, show_default=True)
-@click.option("--duration", "duration_s", type=float, default=240.0, show_default=True, help="Seconds.")
-@click.option("--rate", "rate_hz", type=float, default=48_000.0, show_default=True, help="Samples a second.")
+@click.option("--seed", type=click.IntRange(0), default=1, show_default=True)
+@click.option("--duration", "duration_s", type=FLOAT, default=240.0, show_default=True, help="Seconds.")
+@click.option("--rate", "rate_hz", type=FLOAT, default=48_000.0, show_default=True, help="Samples a second.")
 @click.option("--truth/--no-truth", default=True, show_default=True, help="Put the true contacts into the metadata.")
 def simulate(
     out: Path, mode: Mode, level: Any, habit: Any, seed: int, duration_s: float, rate_hz: float, truth: bool
 ) -> None:
     """Write an invented pile-up as a SigMF recording: OUT.sigmf-meta and OUT.sigmf-data."""
-    from hearmark.files import check_writable
+    from hearmark.files import check_outputs, check_writable
     from hearmark.listening import invented
     from hearmark.simulate import recording
 
     check_writable(out)
+    check_outputs(sigmf_pair(out))
     session = invented(level, mode, seed, habit, duration_s)
     with progress("Simulating", 1.0) as advance:
         meta = recording.write(session, out, rate_hz, datatype="ci16_le", truth=truth, progress=advance)
@@ -128,7 +144,8 @@ def simulate(
     click.echo(
         f"{meta}: the DX on {scenario.dx_hz / 1000:.2f} kHz, {mode.upper()}, listening "
         f"{(scenario.window_low_hz - scenario.dx_hz) / 1000:+.1f} to "
-        f"{(scenario.window_high_hz - scenario.dx_hz) / 1000:+.1f} kHz; {done} contacts completed."
+        f"{(scenario.window_high_hz - scenario.dx_hz) / 1000:+.1f} kHz; "
+        f"{done} contact{'' if done == 1 else 's'} completed."
     )
 
 
@@ -136,19 +153,25 @@ def simulate(
 @click.option("--demo", is_flag=True, help="An invented pile-up in place of a receiver.")
 @click.option("--file", "recording", type=FILE, help="A recording, at the speed of life.")
 @click.option("--dial", type=FILE, help="With --file of one receiver's audio: CSV time_s,receive_hz,keyed.")
-@click.option("--pitch", "pitch_hz", type=float, default=600.0, show_default=True, help="CW pitch of such audio, Hz.")
+@click.option("--pitch", "pitch_hz", type=PITCH, default=600.0, show_default=True, help="CW pitch of such audio, Hz.")
 @click.option("--card", is_flag=True, help="The sound card, I and Q on its two channels.")
 @click.option("--tcp", "address", help="I/Q from a server at HOST:PORT.")
 @click.option("--stdin", "from_stdin", is_flag=True, help="I/Q over standard input.")
-@click.option("--dx", "dx_khz", type=float, help="Frequency of the DX in kHz.")
+@click.option("--dx", "dx_khz", type=FLOAT, help="Frequency of the DX in kHz.")
 @click.option("--mode", type=MODES, help="By the band's custom if left out.")
 @click.option("--window", default="up", show_default=True, help='Where he says he listens, like "up 5-10".')
-@click.option("--center", "center_khz", type=float, help="Centre of the I/Q band in kHz.")
-@click.option("--rate", "rate_hz", type=float, help="Samples a second.")
+@click.option("--center", "center_khz", type=FLOAT, help="Centre of the I/Q band in kHz.")
+@click.option("--rate", "rate_hz", type=FLOAT, help="Samples a second.")
 @click.option("--format", "datatype", help="Sample format of a stream: ci16_le, cu8, cf32_le ...")
 @click.option("--device", help="Sound card by name or number.")
-@click.option("--level", type=click.Choice(["easy", "hard", "brutal", "varied"]), default="easy", help="Of the demo.")
-@click.option("--seed", type=int, default=8, show_default=True, help="Of the demo.")
+@click.option(
+    "--level",
+    type=click.Choice(["easy", "hard", "brutal", "varied"]),
+    default="easy",
+    show_default=True,
+    help="Of the demo.",
+)
+@click.option("--seed", type=click.IntRange(0), default=8, show_default=True, help="Of the demo.")
 @click.option("--radio", "radio_address", help='Radio control at HOST:PORT, or "simulated"; else from the settings.')
 @click.option("--licence", help="Privileges table, like us-general; from the settings if left out.")
 @click.option("--call", "dx_call", default="", help="Call of the DX, if you know it.")
@@ -165,24 +188,32 @@ def listen(**options: Any) -> None:
     what = "an invented pile-up" if options["demo"] else "the recording" if options["recording"] else "the receiver"
     click.echo(f"Preparing {what}; the address of the page follows in a few seconds ...")
     from hearmark.commands.live import Live
-    from hearmark.files import check_writable
+    from hearmark.files import check_outputs, check_writable
     from hearmark.listening import Wish, open_live
     from hearmark.practice.lesson import levels
     from hearmark.practice.served import routes
-    from hearmark.settings import read_settings
+    from hearmark.settings import read_settings, usual_file
     from hearmark.web import after, setup
-    from hearmark.web.server import serve
+    from hearmark.web.server import check_port, serve
 
     settings_path = options.pop("settings_path")
     settings = read_settings(settings_path)
     host, port = options.pop("host"), options.pop("port")
     own_call = checked_call(options.pop("own_call"))
     beside = {name: options.pop(name) for name in ("dx_call", "log_path", "record_path", "radio_address", "licence")}
-    if beside["record_path"]:
-        check_writable(beside["record_path"])
+    record_path: Path | None = beside["record_path"]
+    if record_path:
+        read = [*recording_files(options["recording"]), options["dial"], *log_files(beside["log_path"], settings)]
+        check_writable(record_path)
+        check_outputs(sigmf_pair(record_path), [*read, settings_path or usual_file()])
     for name in ("dx", "center"):
         khz = options.pop(f"{name}_khz")
         options[f"{name}_hz"] = None if khz is None else hz(khz, f"--{name}")
+    # What can be refused at once is: an invented pile-up takes seconds to prepare
+    port = settings.page.port if port is None else port
+    check_port(host, port)
+    if beside["radio_address"]:
+        radio_command.check_address(beside["radio_address"])
     heard = open_live(Wish(**options), settings)
     told = any(options[name] for name in ("demo", "recording", "card", "address", "from_stdin", "device", "datatype"))
     told = told or options["center_hz"] is not None or options["rate_hz"] is not None
@@ -192,7 +223,7 @@ def listen(**options: Any) -> None:
     station = setup.SetUp(settings, settings_path, live.saved, hear=live.change)
     more = [*routes(room), *setup.routes(station), *after.routes(live.after)]
     try:
-        serve(live.relay, host, settings.page.port if port is None else port, more)
+        serve(live.relay, host, port, more)
     finally:
         room.stop()
         live.close()

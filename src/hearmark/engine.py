@@ -40,6 +40,7 @@ from hearmark.pileup.strength import Strength
 from hearmark.pileup.talkers import Talkers
 from hearmark.pileup.voiced import VoiceExchange
 from hearmark.pileup.working import Responders
+from hearmark.sources.samples import silenced
 from hearmark.spectrum.batches import BATCH_FRAMES, Band, Batch
 from hearmark.spectrum.emissions import EmissionTracker
 from hearmark.spectrum.slices import Slices
@@ -47,8 +48,6 @@ from hearmark.spectrum.survey import Survey
 from hearmark.spectrum.transform import WINDOW_S, Frames
 
 STEP_FRAMES = 4
-BEYOND = 1e6
-"""Samples of this amplitude and more, full scale being 1, are none."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,8 +160,8 @@ class Engine:
 
 def _sound(block: Block) -> Block:
     """The same block with zeros for what is no sample: not a number, or far beyond full scale."""
-    good = np.abs(block.samples) < BEYOND
-    return block if good.all() else replace(block, samples=np.where(good, block.samples, np.complex64(0)))
+    samples = silenced(block.samples)
+    return block if samples is block.samples else replace(block, samples=samples)
 
 
 class _Chain:

@@ -242,7 +242,7 @@ def _audio(wish: Wish, mode: Mode, low_hz: float, high_hz: float) -> Heard:
 def _live(wish: Wish, settings: Settings, kind: str) -> LiveIq:
     """The receiver that runs by itself."""
     receiver = settings.receiver
-    rate_hz = wish.rate_hz or receiver.rate_hz
+    rate_hz = receiver.rate_hz if wish.rate_hz is None else wish.rate_hz
     center_hz = wish.center_hz or receiver.center_khz * 1000.0
     datatype = wish.datatype or receiver.format
     if not center_hz:

@@ -48,7 +48,11 @@ def ladder_png(
     axes.set_ylim(rungs + (RIDGE_RUNGS + 0.6 if ears else 0.2), -1.0)
     axes.set_xlabel(f"kHz from the DX on {khz_from_hz(dx_hz):.2f} kHz")
     axes.set_ylabel("time of each turn", fontsize=8, color=INK)
-    axes.set_title(f"{sum(a.retracted_at_s is None for a in answers)} answers in {len(turns)} turns", loc="left")
+    standing = sum(a.retracted_at_s is None for a in answers)
+    axes.set_title(
+        f"{standing} answer{'' if standing == 1 else 's'} in {len(turns)} turn{'' if len(turns) == 1 else 's'}",
+        loc="left",
+    )
     axes.set_title(_legend(answers), loc="right", fontsize=8, color=INK)
     axes.spines[["top", "right", "left"]].set_visible(False)
     target = io.BytesIO()

@@ -9,7 +9,8 @@ import click
 HEAD = """# Commands
 
 Made from the code: `python -m hearmark.reference > docs/commands.md`. Every command prints a readable table, and
-with `--json`, where it has that, the same facts. Exit code 0, or 2 with one clear line for bad input.
+with `--json`, where it has that, the same facts. Exit code 0; 2 with one clear line for bad input, then nothing was
+lost; 130 when Ctrl+C ended it. A file that is written is whole or not there, and never one of those that are read.
 """
 
 

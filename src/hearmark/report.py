@@ -14,6 +14,8 @@ from hearmark.units import khz_from_hz
 SCHEMA = 1
 BESIDE_DX_HZ = 300.0
 """A voice so near the DX is taken for his own."""
+OUTSIDE_HZ = {"cw": 250.0, "voice": 1_000.0}
+"""What lies further than this outside the window that was given was not meant by it."""
 Document = dict[str, Any]
 Revised = TypeVar("Revised", Over, Turn)
 
@@ -80,32 +82,62 @@ def readable(content: Document) -> str:
     length = clock(recording["duration_s"])
     lines = [
         f"{length} at {recording['sample_rate_hz'] / 1000:g} kHz around {khz_from_hz(recording['center_hz']):.1f} kHz",
-        f"The DX on {_khz(dx['frequency_hz'])} kHz, {(dx['mode'] or 'mode unknown').upper()}: {len(dx['overs'])} overs",
+        f"The DX on {_khz(dx['frequency_hz'])} kHz, {(dx['mode'] or 'mode unknown').upper()}: "
+        + _counted(dx["overs"], "over"),
         *([works_words(dx["works"], dx["frequency_hz"], dx["mode"])] if "works" in dx else []),
         "",
     ]
     marks = [answer for answer in content["answers"] if answer["confidence"] >= SURE]
-    lines.append(f"{len(marks)} answers" + (":" if marks else " found."))
+    lines.append(_counted(marks, "answer") + (":" if marks else " found."))
     if marks:
-        lines.append("   time       kHz    from DX  sure   SNR  call")
+        lines.append("   time       kHz    from DX   sure   SNR  call")
     for mark in marks:
         offset = "" if dx["frequency_hz"] is None else f"{khz_from_hz(mark['frequency_hz'] - dx['frequency_hz']):+.2f}"
         snr = "" if mark["snr_db"] is None else f"{mark['snr_db']:.0f} dB"
         taken = "  (taken back)" if "retracted_at_s" in mark else ""
         lines.append(
-            f"{clock(mark['start_s']):>7}  {_khz(mark['frequency_hz'])}  {offset:>7}  {mark['confidence']:4.0%} "
+            f"{clock(mark['start_s']):>7}  {_khz(mark['frequency_hz'])}  {offset:>7}  {percent(mark['confidence']):>5} "
             f"{snr:>6}  {mark['call'] or '?'}{taken}"
         )
     for own in content.get("own_call", ()):
-        lines.append(f"{clock(own['time_s']):>7}  {own['why']} ({own['probability']:.0%}).")
+        lines.append(f"{clock(own['time_s']):>7}  {own['why']} ({percent(own['probability'])}).")
     if ear:
         lines += ["", f"His habit: {ear['habit']}."]
     if advice["transmit_hz"] is not None:
         chance = advice["success_per_call"]
-        lines.append(f"Call on {_khz(advice['transmit_hz'])} kHz{'' if chance is None else f', {chance:.0%} a call'}.")
+        lines.append(
+            f"Call on {_khz(advice['transmit_hz'])} kHz{'' if chance is None else f', {percent(chance)} a call'}."
+        )
     if advice["why"]:
         lines.append(advice["why"])
     return "\n".join(lines) + "\n" + _receiver_words(content["receiver"])
+
+
+def outside_words(content: Document, window_hz: tuple[float, float]) -> str:
+    """A line that says so if answers or those who respond to him lie clearly outside the window that was given."""
+    dx = content["dx"]
+    margin_hz = OUTSIDE_HZ["cw" if dx["mode"] == "cw" else "voice"]
+    standing = [one for one in content["answers"] if one["confidence"] >= SURE and "retracted_at_s" not in one]
+    heard = [one["frequency_hz"] for one in standing] + ((dx.get("works") or {}).get("window_hz") or [])
+    if not heard or dx["frequency_hz"] is None:
+        return ""
+    beyond = [edge for edge in (min(heard),) if edge < window_hz[0] - margin_hz]
+    beyond += [edge for edge in (max(heard),) if edge > window_hz[1] + margin_hz]
+    if not beyond:
+        return ""
+    low, high, *reached = (f"{khz_from_hz(hz - dx['frequency_hz']):+.1f}" for hz in (*window_hz, *beyond))
+    where = " and ".join(reached)
+    return f"Note: answers or callers reach to {where} kHz, outside the window {low} to {high} kHz that was given.\n"
+
+
+def percent(share: float) -> str:
+    """A share as "6 %"."""
+    return f"{100.0 * share:.0f} %"
+
+
+def _counted(found: Sequence[Any], name: str) -> str:
+    """As "1 answer", "2 answers"."""
+    return f"{len(found)} {name}{'' if len(found) == 1 else 's'}"
 
 
 def clock(seconds: float) -> str:
@@ -241,12 +273,17 @@ def _receiver_words(receiver: Document) -> str:
     """One line for each thing about the receiver that the operator can mend."""
     lines = []
     if (receiver["clipped_share"] or 0) > 1e-4:
-        lines.append(f"The receiver clipped (up to {receiver['clipped_share']:.2%} of samples): turn its gain down.")
+        lines.append(
+            f"The receiver clipped (up to {100 * receiver['clipped_share']:.2f} % of samples): turn its gain down."
+        )
     if receiver["dropped_samples"]:
-        lines.append(f"{receiver['dropped_samples']} samples were dropped: the computer or the link is too slow.")
+        dropped = receiver["dropped_samples"]
+        lines.append(
+            f"{dropped} sample{' was' if dropped == 1 else 's were'} dropped: the computer or the link is too slow."
+        )
     if receiver["gaps"]:
         deaf_s = sum(gap["stop_s"] - gap["start_s"] for gap in receiver["gaps"])
-        lines.append(f"Deaf for {deaf_s:.1f} s in {len(receiver['gaps'])} gaps.")
+        lines.append(f"Deaf for {deaf_s:.1f} s in {_counted(receiver['gaps'], 'gap')}.")
     return "".join(f"{line}\n" for line in lines)
 
 

@@ -42,6 +42,15 @@ def test_spots_from_a_file(capsys: pytest.CaptureFixture[str], tmp_path: Path) -
     assert "Not read as spots: line 3." in text
 
 
+@pytest.mark.parametrize("text", ["", "some words\nand more\n", "DX de nonsense\n"])
+def test_a_file_without_a_spot_is_refused(capsys: pytest.CaptureFixture[str], tmp_path: Path, text: str) -> None:
+    path = tmp_path / "text.wav"
+    path.write_text(text)
+    code, out, err = run(capsys, "chase", "spots", path)
+    assert (code, out, err.count("\n")) == (2, "", 1)
+    assert "holds no spot that can be read" in err
+
+
 def test_log_settings_and_path_join(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     path, settings, db = tmp_path / "spots.txt", tmp_path / "s.toml", tmp_path / "log.db"
     path.write_text(SPOTS)

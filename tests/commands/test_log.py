@@ -71,6 +71,23 @@ def test_import_export_and_refusals(capsys: pytest.CaptureFixture[str], db: Path
     assert run_json(capsys, "log", "export", tmp_path / "none.adi", "--store", db, "--band", "17m")["written"] == 0
 
 
+def test_no_output_replaces_the_log(capsys: pytest.CaptureFixture[str], db: Path, tmp_path: Path) -> None:
+    run(capsys, "log", "add", "VP8AA", "--freq", 18148.5, "--mode", "usb", "--store", db)
+    before = db.read_bytes()
+    (tmp_path / "link").symlink_to(db)
+    settings = tmp_path / "settings.toml"
+    settings.write_text(f'[log]\nstore = "{db}"\n')
+    for name in ("log.db", "link", "log.db-wal", "settings.toml", f"../{tmp_path.name}/log.db"):
+        said = fails(capsys, "log", "export", tmp_path / name, "--settings", settings)
+        assert "one of the files that are read" in said
+    for option in ("--picture", "--html"):
+        said = fails(capsys, "log", "report", "--session", 1, "--store", tmp_path / "link", option, db)
+        assert "one of the files that are read" in said
+    assert db.read_bytes() == before
+    assert (tmp_path / "link").is_symlink()
+    assert "1 contact written" in run(capsys, "log", "export", tmp_path / "a.adi", "--store", db)
+
+
 def test_filters(capsys: pytest.CaptureFixture[str], db: Path) -> None:
     for call, mode, day in (
         ("VP8AA", "cw", "2026-03-20"),

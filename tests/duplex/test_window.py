@@ -48,6 +48,11 @@ def test_impossible_ranges_are_refused(text: str) -> None:
         window_offsets_hz(text)
 
 
+def test_a_refusal_says_on_which_side() -> None:
+    with pytest.raises(HearmarkError, match=r"reaches from -199 to -203 kHz"):
+        window_offsets_hz("down 200")
+
+
 def test_whole_frequencies_need_the_dx() -> None:
     assert window_offsets_hz("listening 148 to 155", "usb", 18_143_500.0) == (4500.0, 11500.0)
 

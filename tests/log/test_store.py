@@ -192,9 +192,13 @@ def test_what_is_no_log_is_left_alone(tmp_path: Path) -> None:
     text = tmp_path / "notes.txt"
     text.write_text("not a database, but long enough to look like a file of some kind\n" * 50)
     before = text.read_bytes()
-    with pytest.raises(HearmarkError, match="damaged or no log"):
+    with pytest.raises(HearmarkError, match="damaged or no log; give another --store"):
         Store(text)
     assert text.read_bytes() == before
+    backups.folder(text).mkdir()
+    (backups.folder(text) / "notes-20260321T183000.db").touch()
+    with pytest.raises(HearmarkError, match=r"its copies are in .*notes\.txt\.backups"):
+        Store(text)
     other = tmp_path / "other.db"
     with closing(sqlite3.connect(other)) as connection:
         connection.execute("create table something (a)")

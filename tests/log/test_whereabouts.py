@@ -22,6 +22,6 @@ def test_a_place_is_found(text: str, latitude: float, longitude: float) -> None:
     assert place.longitude_deg == pytest.approx(longitude, abs=5.0)
 
 
-@pytest.mark.parametrize("text", ["", "nowhere land", "?!", "12"])
+@pytest.mark.parametrize("text", ["", "nowhere land", "?!", "12", "ZZ99", "zz00"])
 def test_nothing_is_made_up(text: str) -> None:
     assert find_place(text) is None

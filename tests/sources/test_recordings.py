@@ -263,10 +263,37 @@ def test_not_a_number_becomes_silence() -> None:
     assert sample_format("cf32_le").decode(data).tolist() == [1j, 0.5j]
 
 
+def test_a_centre_that_contradicts_the_file_is_refused(tmp_path: Path) -> None:
+    path = write_sigmf(tmp_path, captures=[{"core:sample_start": 0}, {"core:sample_start": 10, "core:frequency": 7e6}])
+    assert SigmfFile(path, 7_000_001.0).center_hz == 7_000_001.0
+    with pytest.raises(HearmarkError, match=r"7000 kHz, and --center that it is 6974\.5 kHz"):
+        SigmfFile(path, 6_974_500.0)
+
+
+@pytest.mark.filterwarnings("error")
+def test_samples_of_another_format_are_silence_and_no_warning(tmp_path: Path) -> None:
+    """Integers read as floats: some are no numbers, others up to 1e38."""
+    integers = np.random.default_rng(1).integers(-32768, 32767, 400_000).astype("<i2").tobytes()
+    path = write_sigmf(tmp_path, "cf32_le", integers)
+    assert np.abs(sample_format("cf32_le").decode(integers)).max() > 1e30
+    heard = samples(open_recording(path, cut=True))
+    assert np.isfinite(heard.view(np.float32)).all()
+    assert np.abs(heard).max() < 1e7
+    wav = tmp_path / "a.wav"
+    soundfile.write(wav, np.full(24_000, 1e30, np.float32), 8_000, "FLOAT")
+    (tmp_path / "d.csv").write_text("time_s,receive_hz,keyed\n0,7000000,0\n")
+    assert not samples(open_recording(wav, dial=tmp_path / "d.csv")).any()
+
+
 def read_whatever(path: Path) -> None:
-    """Either samples that are finite, or one clear sentence."""
+    """Either samples that are finite, or one clear sentence; with a centre that was told, and without."""
+    for center_hz in (7e6, None):
+        read_with(path, center_hz)
+
+
+def read_with(path: Path, center_hz: float | None) -> None:
     try:
-        source = open_recording(path, 7e6)
+        source = open_recording(path, center_hz)
         for event in source.events():
             if isinstance(event, Block):
                 assert np.isfinite(event.samples.view(np.float32)).all()

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from hearmark.commands.shared import FLOAT
 from hearmark.commands.store import FILE, moment, open_entities, open_store
 from hearmark.errors import HearmarkError
 
@@ -80,7 +81,7 @@ def open_board(settings: Settings, logbook: Logbook | None) -> Board:
 @click.argument("file", type=FILE, required=False)
 @click.option("--node", help="Read from a node at HOST:PORT, nothing is sent but --login.")
 @click.option("--login", default="", help="Your call, given once if the node asks for it.")
-@click.option("--seconds", type=float, default=30.0, show_default=True, help="How long to read from a node.")
+@click.option("--seconds", type=FLOAT, default=30.0, show_default=True, help="How long to read from a node.")
 @click.option("--store", type=FILE, help="The log file; without one everything is needed.")
 @click.option("--watch", type=FILE, help="Announced operations, TOML or CSV.")
 @click.option("--wanted", type=FILE, help="Your own list of what is wanted, TOML or CSV.")
@@ -144,7 +145,13 @@ def _from_file(file: Path, now: datetime) -> tuple[list[SpotLine], list[int]]:
             data = file.read_bytes()
         except OSError as error:
             raise HearmarkError(f"Cannot read {file}: {error.strerror}; give a file with one spot a line.") from error
-    return read_spots(data.decode("utf-8", errors="replace").splitlines(), now)
+    found, strange = read_spots(data.decode("utf-8", errors="replace").splitlines(), now)
+    if not found:
+        raise HearmarkError(
+            f"{'Standard input' if str(file) == '-' else file} holds no spot that can be read; "
+            'give one a line, like "18143.5 VP8AAA up 5-10".'
+        )
+    return found, strange
 
 
 def _from_node(address: str, login: str, seconds: float) -> tuple[list[SpotLine], NodeState]:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from hearmark.commands.shared import Announced, hz
+from hearmark.commands.shared import FLOAT, Announced, FiniteRange, hz
 from hearmark.errors import HearmarkError
 from hearmark.events import Allowed, Mode
 
@@ -43,19 +43,22 @@ def allowed_event(licence: str, dx_hz: float, mode: Mode | None) -> Allowed:
 
 @click.command(cls=Announced)
 @click.argument("announcement", nargs=-1, required=True)
-@click.option("--on", "on_khz", type=float, required=True, help="Where the DX sends, in kHz.")
+@click.option("--on", "on_khz", type=FLOAT, required=True, help="Where the DX sends, in kHz.")
 @click.option("--mode", type=click.Choice(["cw", "usb", "lsb"]), help="By the band's custom if left out.")
 @click.option("--licence", help="Privileges table, like us-general; from the settings if left out.")
 @click.option("--privileges", "own", type=FILE, help="TOML file with a table of your own.")
 @click.option("--plan", "band_plan", help="Band plan to compare with, like iaru-1; it is no law.")
 @click.option(
-    "--bandwidth", "bandwidth_hz", type=float, help="Occupied bandwidth in Hz; usual for the mode if left out."
+    "--bandwidth",
+    "bandwidth_hz",
+    type=FiniteRange(0.0),
+    help="Occupied bandwidth in Hz; usual for the mode if left out.",
 )
 @click.option("--date", "day", type=DAY, help="Rules of that day; today if left out.")
 @click.option(
-    "--at", "at_khz", type=float, help="Where you want to call, in kHz; the middle of the window if left out."
+    "--at", "at_khz", type=FLOAT, help="Where you want to call, in kHz; the middle of the window if left out."
 )
-@click.option("--reach", "reach_khz", type=float, default=9.99, show_default=True, help="Of your RIT or XIT, kHz.")
+@click.option("--reach", "reach_khz", type=FLOAT, default=9.99, show_default=True, help="Of your RIT or XIT, kHz.")
 @click.option("--settings", "settings_path", type=FILE, help="Settings file (TOML).")
 @click.option("--radio", "set_it", is_flag=True, help="Also set the radio of the settings to the likeliest reading.")
 @click.option("--json", "as_json", is_flag=True, help="Print the readings as JSON.")

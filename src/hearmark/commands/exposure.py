@@ -7,6 +7,7 @@ from pathlib import Path
 
 import click
 
+from hearmark.commands.shared import FLOAT
 from hearmark.errors import HearmarkError
 
 FILE = click.Path(path_type=Path)
@@ -14,13 +15,13 @@ MODES = ["ssb", "ssb processed", "cw", "am", "fm", "data"]
 
 
 @click.command()
-@click.option("--frequency-mhz", "mhz", type=float, required=True)
-@click.option("--power-w", type=float, help="Peak power of the transmitter; from the settings if left out.")
-@click.option("--gain-dbi", type=float, help="Of the antenna; from the settings if left out.")
-@click.option("--loss-db", type=float, help="Of the feed line; from the settings if left out.")
+@click.option("--frequency-mhz", "mhz", type=FLOAT, required=True)
+@click.option("--power-w", type=FLOAT, help="Peak power of the transmitter; from the settings if left out.")
+@click.option("--gain-dbi", type=FLOAT, help="Of the antenna; from the settings if left out.")
+@click.option("--loss-db", type=FLOAT, help="Of the feed line; from the settings if left out.")
 @click.option("--mode", type=click.Choice(MODES), default="ssb", show_default=True, help="Sets the mode factor.")
-@click.option("--factor", type=float, help="Mode factor of your own, 0 to 1.")
-@click.option("--duty", type=float, help="Share of the averaging time that you send; calling in a pile-up if left out.")
+@click.option("--factor", type=FLOAT, help="Mode factor of your own, 0 to 1.")
+@click.option("--duty", type=FLOAT, help="Share of the averaging time that you send; calling in a pile-up if left out.")
 @click.option("--free-space", is_flag=True, help="Without the ground's reflection.")
 @click.option("--settings", "settings_path", type=FILE, help="Settings file (TOML).")
 @click.option("--json", "as_json", is_flag=True, help="Print as JSON.")

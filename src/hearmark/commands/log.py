@@ -9,8 +9,8 @@ from typing import Any
 import click
 
 from hearmark.commands.contact import as_dict, line_text, mode_text, utc_text
-from hearmark.commands.shared import hz, progress
-from hearmark.commands.store import FILE, chosen, common, filtering, moment, open_entities, open_store
+from hearmark.commands.shared import FLOAT, hz, progress
+from hearmark.commands.store import FILE, chosen, common, filtering, log_files, moment, open_entities, open_store
 from hearmark.errors import HearmarkError
 
 SHOWN = 20
@@ -28,20 +28,20 @@ def log() -> None:
 
 @log.command("add")
 @click.argument("call")
-@click.option("--freq", "freq_khz", type=float, required=True, help="Own transmit frequency in kHz.")
-@click.option("--freq-rx", "freq_rx_khz", type=float, help="Where he was heard, in kHz, if elsewhere.")
+@click.option("--freq", "freq_khz", type=FLOAT, required=True, help="Own transmit frequency in kHz.")
+@click.option("--freq-rx", "freq_rx_khz", type=FLOAT, help="Where he was heard, in kHz, if elsewhere.")
 @click.option("--mode", required=True, help="Like cw, usb, FT8; any name that ADIF has.")
 @click.option("--at", "start", help='UTC start, like "2026-03-21 18:30"; now if left out.')
 @click.option("--end", "stop", help="UTC end.")
 @click.option("--sent", default="", help="Report sent.")
 @click.option("--received", default="", help="Report received.")
-@click.option("--power-w", type=float, help="Own power in watts; from the settings if left out.")
+@click.option("--power-w", type=FLOAT, help="Own power in watts; from the settings if left out.")
 @click.option("--locator", default="", help="His locator.")
 @click.option("--sat-name", default="", help="Satellite.")
 @click.option("--prop-mode", default="", help="Propagation mode by its ADIF name.")
 @click.option("--notes", default="", help="Words of your own.")
 @click.option("--calls-made", type=int, help="How often you called.")
-@click.option("--took-s", "seconds", type=float, help="Seconds from the first call to the contact.")
+@click.option("--took-s", "seconds", type=FLOAT, help="Seconds from the first call to the contact.")
 @click.option("--habit", default="", help="How the DX moved.")
 @click.option("--field", "more", multiple=True, help="A further ADIF field, NAME=VALUE; may be repeated.")
 @common
@@ -208,14 +208,15 @@ def _say(title: str, lines: list[str]) -> None:
 @common
 def export_log(file: Path, settings_path: Path | None, as_json: bool, store: Path | None, **options: Any) -> None:
     """Write contacts to an ADIF file: ADX if its name ends in .adx, else ADI."""
-    from hearmark.files import check_writable
+    from hearmark.files import check_outputs
     from hearmark.log.exchange import export_file
     from hearmark.log.filters import Filter
-    from hearmark.settings import read_settings
+    from hearmark.settings import read_settings, usual_file
 
-    check_writable(file)
+    settings = read_settings(settings_path)
+    check_outputs([file], [*log_files(store, settings), settings_path or usual_file()])
     wanted = chosen(options)
-    with open_store(store, read_settings(settings_path)) as opened, progress("Writing", opened.count()) as advance:
+    with open_store(store, settings) as opened, progress("Writing", opened.count()) as advance:
         written, spoilt = export_file(opened, file, None if wanted == Filter() else wanted, advance=advance)
     if as_json:
         click.echo(json.dumps({"written": written, "with_characters_replaced": spoilt}))
@@ -227,7 +228,7 @@ def export_log(file: Path, settings_path: Path | None, as_json: bool, store: Pat
 
 @log.command("needs")
 @click.argument("call", required=False)
-@click.option("--freq", "freq_khz", type=float, help="Where he is, in kHz: needs on that band first.")
+@click.option("--freq", "freq_khz", type=FLOAT, help="Where he is, in kHz: needs on that band first.")
 @click.option("--mode", help="In which mode: cw, usb, FT8 ...")
 @click.option("--locator", default="", help="His locator, for fields.")
 @click.option(

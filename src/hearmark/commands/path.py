@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from hearmark.commands.repeaters import place_of
+from hearmark.commands.shared import FLOAT, FiniteRange
 from hearmark.errors import HearmarkError
 
 if TYPE_CHECKING:
@@ -26,8 +28,8 @@ NOISE = click.Choice(["city", "residential", "rural", "quiet"])
               help="Locator, LAT,LON, or a call or prefix; several --to give a table of today's chances.")  # fmt: skip
 @click.option("--date", "day", type=click.DateTime(formats=["%Y-%m-%d"]), help="UTC; the 24 h from now if left out.")
 @click.option("--frequencies-mhz", "frequencies", help="Like 18.1,21.2; the amateur bands if left out.")
-@click.option("--power-w", type=float, help="At your antenna; from the settings if left out.")
-@click.option("--far-power-w", type=float, default=100.0, show_default=True, help="At his antenna.")
+@click.option("--power-w", type=FLOAT, help="At your antenna; from the settings if left out.")
+@click.option("--far-power-w", type=FLOAT, default=100.0, show_default=True, help="At his antenna.")
 @click.option("--antenna", "own_antenna",
               help="From the settings if left out, else usual. One of usual (the better of vertical and dipole:10), "
                    "vertical, halfwave (vertical), dipole:METRES, beam:METRES, isotropic, or CSV of "
@@ -35,32 +37,38 @@ NOISE = click.Choice(["city", "residential", "rural", "quiet"])
 @click.option("--far-antenna", default="usual", show_default=True, help="The same, at his end.")
 @click.option("--noise", "own_noise", type=NOISE, default="residential", show_default=True, help="Around you.")
 @click.option("--far-noise", type=NOISE, default="residential", show_default=True, help="Around him.")
-@click.option("--required-db-hz", type=float, default=27.0, show_default=True,
+@click.option("--required-db-hz", type=FLOAT, default=27.0, show_default=True,
               help="Signal over noise density that serves: 27 for Morse, 43 for speech.")  # fmt: skip
-@click.option("--solar-flux", type=float, help="10.7 cm flux, smoothed; the shipped table if left out.")
-@click.option("--sunspots", type=float, help="Smoothed sunspot number, as published since 2015.")
+@click.option("--solar-flux", type=FLOAT, help="10.7 cm flux, smoothed; the shipped table if left out.")
+@click.option("--sunspots", type=FLOAT, help="Smoothed sunspot number, as published since 2015.")
 @click.option("--cycle", "table", type=FILE, help="CSV with month,sunspots in place of the shipped table.")
-@click.option("--kp", type=click.FloatRange(0.0, 9.0), help="Planetary index now; quiet if left out.")
+@click.option("--kp", type=FiniteRange(0.0, 9.0), help="Planetary index now; quiet if left out.")
 @click.option("--heard", type=FILE, help="What you hear: CSV time,place,frequency_mhz,snr_db_hz,power_w; corrects.")
 @click.option("--picture", type=FILE, help="Write the timeline here, as PNG.")
 @click.option("--settings", "settings_path", type=FILE, help="Settings file (TOML).")
 @click.option("--json", "as_json", is_flag=True, help="Print the facts as JSON.")
 def path(**options: Any) -> None:
     """Chance, hour by hour and band by band, that a station can be worked."""
-    from hearmark.files import check_writable, write_whole
+    from hearmark.files import check_outputs, write_whole
     from hearmark.path import today
     from hearmark.path.antenna import read_antenna, station_antenna
     from hearmark.path.chances import predict
     from hearmark.path.conditions import Conditions, Equipment
     from hearmark.path.heard import learn
     from hearmark.path.outlook import document, readable
-    from hearmark.settings import read_settings
+    from hearmark.settings import read_settings, usual_file
 
-    if options["picture"]:
-        check_writable(options["picture"])
+    antennas = [Path(name) for name in (options["own_antenna"], options["far_antenna"]) if name]
+    read = [
+        options["table"],
+        options["heard"],
+        options["settings_path"] or usual_file(),
+        *filter(Path.is_file, antennas),
+    ]
+    check_outputs([options["picture"]], read)
     settings = read_settings(options["settings_path"])
     station = settings.station
-    here = resolve(options["start"] or station.locator or _nowhere(), "--from")
+    here = place_of(options["start"] or station.locator or _nowhere(), "--from")
     there = [resolve(text, "--to") for text in options["ends"]]
     now = datetime.now(UTC)
     begin = options["day"].replace(tzinfo=UTC) if options["day"] else now.replace(minute=0, second=0, microsecond=0)

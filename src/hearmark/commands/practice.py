@@ -38,9 +38,11 @@ def practice(
     settings_path: Path | None,
 ) -> None:  # fmt: skip
     """Practise on an invented pile-up with an invented radio. Nothing is ever transmitted."""
+    from hearmark.files import check_outputs
     from hearmark.practice.lesson import levels, read_lesson
-    from hearmark.settings import read_settings
+    from hearmark.settings import read_settings, usual_file
 
+    check_outputs([sheets], [lesson_path, settings_path or usual_file()])
     settings = read_settings(settings_path)
     lessons = levels() if lesson_path is None else {"yours": read_lesson(lesson_path)}
     if level is not None and level not in lessons:

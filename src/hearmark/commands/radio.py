@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from hearmark.commands.duplex import licence_table
-from hearmark.commands.shared import Announced, hz
+from hearmark.commands.shared import FLOAT, Announced, FiniteRange, hz
 from hearmark.errors import HearmarkError
 from hearmark.events import Allowed, Event, Mode, Plan, Warned
 
@@ -35,6 +35,23 @@ def connect(where: str) -> Port:
             "Where the radio is controlled is not known; add --address HOST:PORT, or give it in the settings."
         )
     return DaemonRadio(*address(where))
+
+
+def check_address(where: str) -> None:
+    """Raise HearmarkError if no radio can ever be at this address; one that is not there yet may come."""
+    import socket
+
+    from hearmark.radio.daemon import address
+
+    if where == "simulated":
+        return
+    host, port = address(where)
+    try:
+        socket.getaddrinfo(host, port)
+    except (OSError, UnicodeError):
+        raise HearmarkError(
+            f"No machine {host!r} is known; give radio control as HOST:PORT, like 127.0.0.1:4532, or simulated."
+        ) from None
 
 
 def counted(port: Port, settings: Settings, morse: Callable[[], bool]) -> Port:
@@ -149,16 +166,16 @@ def beside(heard: Heard, settings: Settings, address: str | None, licence: str |
 @click.command(cls=Announced)
 @click.argument("announcement", nargs=-1)
 @click.option("--address", help='Where the radio is controlled, HOST:PORT, or "simulated"; else from the settings.')
-@click.option("--on", "on_khz", type=float, help="Where the DX sends, in kHz.")
+@click.option("--on", "on_khz", type=FLOAT, help="Where the DX sends, in kHz.")
 @click.option("--mode", type=click.Choice(["cw", "usb", "lsb"]), help="By the band's custom if left out.")
 @click.option(
-    "--at", "at_khz", type=float, help="Where you want to call, in kHz; the middle of the window if left out."
+    "--at", "at_khz", type=FLOAT, help="Where you want to call, in kHz; the middle of the window if left out."
 )
 @click.option("--licence", help="Privileges table; from the settings if left out.")
 @click.option("--privileges", "own", type=FILE, help="TOML file with a table of your own.")
 @click.option("--lock/--unlock", "lock", default=None, help="Lock or free the dial, where the radio has that.")
 @click.option("--watch", is_flag=True, help="Run the guard here until interrupted.")
-@click.option("--seconds", type=float, help="With --watch: end after so long.")
+@click.option("--seconds", type=FiniteRange(0.0), help="With --watch: end after so long.")
 @click.option("--settings", "settings_path", type=FILE, help="Settings file (TOML).")
 @click.option("--json", "as_json", is_flag=True, help="Print what the radio says as JSON.")
 def radio(

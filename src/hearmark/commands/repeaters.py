@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from hearmark.commands.duplex import licence_table
+from hearmark.commands.shared import FLOAT
 from hearmark.errors import HearmarkError
 
 if TYPE_CHECKING:
@@ -33,7 +34,7 @@ def place_of(text: str, option: str) -> Place:
 @click.argument("file", type=FILE)
 @click.option("--from", "start", help="Locator or LAT,LON; from the settings if left out.")
 @click.option("--band", help="Only this band, like 2m.")
-@click.option("--within", "within_km", type=float, help="Only so near, in kilometres.")
+@click.option("--within", "within_km", type=FLOAT, help="Only so near, in kilometres.")
 @click.option("--region", type=click.IntRange(1, 3), default=1, show_default=True, help="ITU region, for usual shifts.")
 @click.option("--licence", help="Privileges table; from the settings if left out.")
 @click.option("--set", "chosen", help="Set the radio to the repeater of this name.")

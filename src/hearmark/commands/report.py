@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from hearmark.commands.shared import absolute_window_hz, hz, progress
-from hearmark.commands.store import FILE, common, open_store
+from hearmark.commands.shared import FLOAT, absolute_window_hz, hz, progress, recording_files
+from hearmark.commands.store import FILE, common, log_files, open_store
 from hearmark.errors import HearmarkError
 
 if TYPE_CHECKING:
@@ -23,10 +23,10 @@ if TYPE_CHECKING:
 @click.command()
 @click.argument("source", type=FILE, required=False)
 @click.option("--session", "number", type=int, help="A session of the log, by its number.")
-@click.option("--dx", "dx_khz", type=float, help="Of a recording: frequency of the DX in kHz.")
+@click.option("--dx", "dx_khz", type=FLOAT, help="Of a recording: frequency of the DX in kHz.")
 @click.option("--mode", type=click.Choice(["cw", "usb", "lsb"]), help="Of a recording; estimated if left out.")
 @click.option("--window", help='Of a recording: where he says he listens, like "up 5-10".')
-@click.option("--center", "center_khz", type=float, help="Centre of an I/Q WAV in kHz.")
+@click.option("--center", "center_khz", type=FLOAT, help="Centre of an I/Q WAV in kHz.")
 @click.option("--keep", help="Keep the session in the log under this name.")
 @click.option("--picture", type=FILE, help="Write the session here, as PNG.")
 @click.option("--html", "page", type=FILE, help="Write the whole report here, as one page.")
@@ -37,13 +37,13 @@ def report(
     as_json: bool, store: Path | None,
 ) -> None:  # fmt: skip
     """What a session taught. SOURCE: JSON of a review, or a recording (with --dx); without it: the kept sessions."""
-    from hearmark.files import check_writable, write_whole
+    from hearmark.files import check_outputs, write_whole
     from hearmark.lessons import comparison, lessons, readable
-    from hearmark.settings import read_settings
+    from hearmark.settings import read_settings, usual_file
 
     settings = read_settings(settings_path)
-    for path in filter(None, (picture, page)):
-        check_writable(path)
+    read = [*recording_files(source), *log_files(store, settings), settings_path or usual_file()]
+    check_outputs([picture, page], read)
     if source is None and number is None:
         with open_store(store, settings) as opened:
             _show_sessions(opened, as_json, comparison)

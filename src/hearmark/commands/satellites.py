@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from hearmark.commands.repeaters import place_of
+from hearmark.commands.shared import FLOAT, FiniteRange
 from hearmark.errors import HearmarkError
 
 if TYPE_CHECKING:
@@ -32,12 +33,12 @@ ROWS = 9
 @click.option("--elements", "path", type=FILE, required=True, help="TLE or OMM file.")
 @click.option("--satellite", "name", help="Name or number; all of the file if left out.")
 @click.option("--from", "start", help="Locator or LAT,LON; from the settings if left out.")
-@click.option("--height-m", type=float, default=0.0, show_default=True, help="Of the place above the sea.")
+@click.option("--height-m", type=FLOAT, default=0.0, show_default=True, help="Of the place above the sea.")
 @click.option("--date", "begin", type=TIME, help="Begin, UTC; now if left out.")
-@click.option("--hours", type=float, default=24.0, show_default=True)
-@click.option("--min-elevation", "least_deg", type=float, default=5.0, show_default=True, help="Degrees at the top.")
+@click.option("--hours", type=FLOAT, default=24.0, show_default=True)
+@click.option("--min-elevation", "least_deg", type=FLOAT, default=5.0, show_default=True, help="Degrees at the top.")
 @click.option(
-    "--oldest", "oldest_days", type=float, default=30.0, show_default=True, help="Days; older elements are refused."
+    "--oldest", "oldest_days", type=FLOAT, default=30.0, show_default=True, help="Days; older elements are refused."
 )
 @click.option("--uplink", help="MHz, or LOW-HIGH of a linear transponder.")
 @click.option("--downlink", help="MHz, or LOW-HIGH of a linear transponder.")
@@ -46,10 +47,10 @@ ROWS = 9
 @click.option("--downlink-mode", type=MODE, default="fm", show_default=True)
 @click.option("--tone", default="", help="Tone that opens the uplink.")
 @click.option("--hold", type=HELD, default="satellite", show_default=True, help="Frequency that stays constant.")
-@click.option("--at", "at_mhz", type=float, help="What is held, in MHz; the middle if left out.")
-@click.option("--dead-band", "dead_band_hz", type=float, default=50.0, show_default=True, help="Hz; with --radio.")
+@click.option("--at", "at_mhz", type=FLOAT, help="What is held, in MHz; the middle if left out.")
+@click.option("--dead-band", "dead_band_hz", type=FLOAT, default=50.0, show_default=True, help="Hz; with --radio.")
 @click.option("--radio", "address", help='Follow live with the radio at HOST:PORT, or "simulated".')
-@click.option("--seconds", type=float, help="With --radio: end after so long.")
+@click.option("--seconds", type=FiniteRange(0.0), help="With --radio: end after so long.")
 @click.option("--settings", "settings_path", type=FILE, help="Settings file (TOML).")
 @click.option("--json", "as_json", is_flag=True, help="Print as JSON.")
 def passes(path: Path, as_json: bool, **options: Any) -> None:

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import itertools
+import math
 import re
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
 
 import click
 
@@ -15,6 +18,24 @@ from hearmark.events import Mode
 from hearmark.units import hz_from_khz
 
 _BELOW_ZERO = re.compile(r"-\.?\d")
+
+
+class _Finite(click.types.FloatParamType):
+    """A figure: what is not a number or endless is none."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """The figure; as click has it, but finite."""
+        found = super().convert(value, param, ctx)
+        if not math.isfinite(found):
+            self.fail(f"{value!r} is no figure.", param, ctx)
+        return found
+
+
+class FiniteRange(_Finite, click.FloatRange):
+    """A figure within limits; comparing alone would let through what is not a number."""
+
+
+FLOAT = _Finite()
 
 
 class Announced(click.Command):
@@ -60,6 +81,22 @@ def absolute_window_hz(window: str | None, dx_hz: float, mode: Mode | None) -> t
         return None
     low_hz, high_hz = window_offsets_hz(window, mode, dx_hz)
     return dx_hz + low_hz, dx_hz + high_hz
+
+
+def recording_files(recording: Path | None) -> list[Path]:
+    """The files that belong to a recording: of SigMF, whichever of the pair was named, both."""
+    if recording is None:
+        return []
+    if recording.suffix in (".sigmf-meta", ".sigmf-data"):
+        return sigmf_pair(recording)
+    return [recording]
+
+
+def sigmf_pair(path: Path) -> list[Path]:
+    """Both files of a SigMF recording of this name, with any suffix."""
+    if not path.name:
+        raise HearmarkError(f"{str(path)!r} names no recording; give a file name.")
+    return [path.with_suffix(".sigmf-meta"), path.with_suffix(".sigmf-data")]
 
 
 @contextmanager

@@ -47,11 +47,25 @@ def filtering(command: Command) -> Command:
     return command
 
 
-def open_store(store: Path | None, settings: Settings, create: bool = False) -> Store:
+def log_path(store: Path | None, settings: Settings) -> Path | None:
     """The log that was named, or that of the settings."""
+    return store or (Path(settings.log.store).expanduser() if settings.log.store else None)
+
+
+def log_files(store: Path | None, settings: Settings) -> list[Path]:
+    """The log and what the database keeps beside it: none of it may be written over."""
+    path = log_path(store, settings)
+    if path is None:
+        return []
+    real = path.resolve()
+    return [path, *(real.with_name(real.name + ending) for ending in ("-wal", "-shm", "-journal"))]
+
+
+def open_store(store: Path | None, settings: Settings, create: bool = False) -> Store:
+    """The log that was named, or that of the settings, opened."""
     from hearmark.log.store import Store
 
-    path = store or (Path(settings.log.store).expanduser() if settings.log.store else None)
+    path = log_path(store, settings)
     if path is None:
         raise HearmarkError("Which log? Add --store FILE, or set store under [log] in the settings.")
     opened = Store(path, create=create)

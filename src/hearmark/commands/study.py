@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from hearmark.commands.shared import progress
+from hearmark.commands.shared import FiniteRange, progress
 from hearmark.commands.store import FILE
 from hearmark.errors import HearmarkError
 
@@ -29,10 +29,10 @@ HABITS: tuple[Habit, ...] = ("stay", "wander", "step", "jump", "two spots", "qui
 @click.option("--habit", "habits", type=click.Choice(HABITS), multiple=True, help="How the DX moves; default all six.")
 @click.option("--tactic", "tactics", multiple=True, help="A tactic to play; default all. See docs/study.md.")
 @click.option(
-    "--weaker-than", type=click.FloatRange(0.0, 100.0), default=75.0, show_default=True,
+    "--weaker-than", type=FiniteRange(0.0, 100.0), default=75.0, show_default=True,
     help="So many percent of the callers are stronger than our station at the DX.",
 )  # fmt: skip
-@click.option("--minutes", type=click.FloatRange(1.0, 600.0), default=60.0, show_default=True, help="Given up then.")
+@click.option("--minutes", type=FiniteRange(1.0, 600.0), default=60.0, show_default=True, help="Given up then.")
 @click.option("--thinning", is_flag=True, help="Callers who give up are not replaced: the pile-up runs dry.")
 @click.option("--results", type=FILE, help="Keep each result here as it comes; an interrupted study goes on from it.")
 @click.option("--processes", type=click.IntRange(1, 256), help="Processes on this machine; default one a core.")
@@ -44,7 +44,7 @@ def study(**options: Any) -> None:
 
     Each trial is a whole pile-up, played on until our station is worked or the time is over.
     """
-    from hearmark.files import check_writable, write_whole
+    from hearmark.files import check_outputs, write_whole
     from hearmark.study.ledger import Ledger
     from hearmark.study.runner import play_all
     from hearmark.study.summary import readable, summary
@@ -52,8 +52,7 @@ def study(**options: Any) -> None:
     from hearmark.study.trial import plan, run
 
     picture: Path | None = options["picture"]
-    if picture:
-        check_writable(picture)
+    check_outputs([options["results"], picture])
     unknown = [name for name in options["tactics"] if name not in NAMES]
     if unknown:
         raise HearmarkError(f'Tactic "{unknown[0]}" is not known; choose from {", ".join(NAMES)}.')

@@ -41,7 +41,7 @@ def window_offsets_hz(text: str, mode: Mode | None = None, on_hz: float | None =
     near = max(near, CLOSEST_KHZ)
     if far <= near or far > WIDEST_KHZ:
         raise HearmarkError(
-            f'Window "{text}" reaches from {near:g} to {far:g} kHz; '
+            f'Window "{text}" reaches from {sign * near:+g} to {sign * far:+g} kHz; '
             f"it must have a width, start beyond {CLOSEST_KHZ:g} kHz and end within {WIDEST_KHZ:g} kHz."
         )
     edges = sorted((sign * hz_from_khz(near), sign * hz_from_khz(far)))

@@ -6,10 +6,8 @@ completes it: what the log lacks is added, a confirmation that came is taken ove
 
 from __future__ import annotations
 
-import os
 import re
-import tempfile
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from importlib.metadata import version
@@ -19,6 +17,7 @@ import sqlalchemy as sa
 from sqlalchemy import Connection
 
 from hearmark.errors import HearmarkError
+from hearmark.files import write_pieces
 from hearmark.log.adi import read_adi, write_adi
 from hearmark.log.adif import Definition, Field, Fields, Header, Item, Record, Refused, definitions, used, value
 from hearmark.log.adx import read_adx, unwritable, write_adx
@@ -282,26 +281,5 @@ def export_file(
             names.update(entry.name.upper() for entry in contact.fields)
         known = used(known, names)
     write = write_adx if adx else write_adi
-    _write_pieces(path, write(records(), known, made, version("hearmark")))
+    write_pieces(path, write(records(), known, made, version("hearmark")))
     return total, spoilt
-
-
-def _write_pieces(path: Path, pieces: Iterable[bytes]) -> None:
-    """Like `files.write_whole`, for content that need not lie in memory at once."""
-    try:
-        handle, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
-    except OSError as error:
-        raise HearmarkError(f"Cannot write {path}: {error.strerror}; give a path in a folder that exists.") from error
-    half = Path(name)
-    try:
-        with os.fdopen(handle, "wb") as file:
-            for piece in pieces:
-                file.write(piece)
-        umask = os.umask(0)
-        os.umask(umask)
-        half.chmod(0o666 & ~umask)
-        half.replace(path)
-    except OSError as error:
-        raise HearmarkError(f"Cannot write {path}: {error.strerror}; choose another place.") from error
-    finally:
-        half.unlink(missing_ok=True)

@@ -230,7 +230,10 @@ def trouble(path: Path) -> Iterator[None]:
         elif "full" in text:
             what = "the disk is full, nothing was written; free some space and try again"
         elif "not a database" in text or "malformed" in text or "file is encrypted" in text:
-            what = f"it is damaged or no log; its copies are in {backups.folder(path)}"
+            copies = backups.folder(path)
+            what = "it is damaged or no log; " + (
+                f"its copies are in {copies}" if backups.copies(path) else "give another --store"
+            )
         elif "readonly" in text:
             what = "it may not be written; change its permissions or give another --store"
         else:

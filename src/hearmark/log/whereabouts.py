@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from functools import cache
 
 from hearmark.log.entities import Entities, entities
 from hearmark.path.places import Place, read_place
+
+_SQUARE = re.compile(r"[A-Za-z]{2}[0-9]{2}")
+"""Written like a locator: no prefix that is in use has two letters and two figures."""
 
 
 @cache
@@ -16,7 +20,9 @@ def _table() -> Entities:
 def find_place(text: str) -> Place | None:
     """The place meant; the middle of the entity if a call, a prefix or a name is given. None: nothing is known."""
     place = read_place(text)
-    return place or place_of_call(text) or _named(text)
+    if place is not None or _SQUARE.fullmatch(text.strip()):
+        return place
+    return place_of_call(text) or _named(text)
 
 
 def place_of_call(call: str) -> Place | None:

@@ -20,7 +20,7 @@ from sigmf import SigMFFile, sigmffile
 
 from hearmark.errors import HearmarkError
 from hearmark.events import Block, ComplexArray
-from hearmark.files import write_whole
+from hearmark.files import behind, write_whole
 from hearmark.simulate.faults import Faults
 from hearmark.simulate.render import Renderer
 from hearmark.simulate.session import Contact, Scenario, Session, Station, Transmission
@@ -72,11 +72,12 @@ def write(
         edges = (scenario.dx_hz, scenario.window_low_hz, scenario.window_high_hz)
         centre_hz = round((min(edges) + max(edges)) / 2)
     meta_path, data_path = path.with_suffix(".sigmf-meta"), path.with_suffix(".sigmf-data")
+    data_target, meta_target = behind(data_path), behind(meta_path)
     renderer = Renderer(session, rate_hz, centre_hz, faults)
     captures: list[tuple[int, int]] = []
     digest = hashlib.sha512()
     try:
-        handle, name = tempfile.mkstemp(prefix=f".{data_path.name}.", dir=data_path.parent)
+        handle, name = tempfile.mkstemp(prefix=f".{data_target.name}.", dir=data_target.parent)
     except OSError as error:
         raise HearmarkError(f"Cannot write {data_path}: {error.strerror}; give a folder that exists.") from error
     try:
@@ -95,8 +96,8 @@ def write(
                     progress(min(1.0, event.stop_s / scenario.duration_s))
         os.chmod(name, 0o644)
         meta = _metadata(session, rate_hz, centre_hz, datatype, captures, written, digest.hexdigest(), truth)
-        meta_path.unlink(missing_ok=True)
-        os.replace(name, data_path)
+        meta_target.unlink(missing_ok=True)
+        os.replace(name, data_target)
     except OSError as error:
         raise HearmarkError(f"Cannot write {data_path}: {error.strerror}; choose another place.") from error
     finally:

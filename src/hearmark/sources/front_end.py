@@ -16,6 +16,7 @@ import numpy as np
 from scipy.fft import fft
 
 from hearmark.events import Block, ComplexArray, Gap, Levels
+from hearmark.sources.samples import silenced
 from hearmark.sources.source import Source, SourceEvent
 
 FRAME_S = 0.1
@@ -72,7 +73,7 @@ class FrontEnd:
                 self._spike_before = None
         if self._first is None:
             self._first = block
-        self._pending.append(block.samples)
+        self._pending.append(silenced(block.samples))
         self._held += len(block.samples)
         if self._held >= self._size:
             yield from self._whole_frames()

@@ -27,6 +27,12 @@ CONNECT_S = 10.0
 Read = Callable[[int], bytes]
 
 
+def check_rate(rate_hz: float) -> None:
+    """Raise HearmarkError for a rate at which nothing can be heard."""
+    if not 1_000.0 <= rate_hz <= 1e8:
+        raise HearmarkError(f"Sample rate {rate_hz:g} is not usable; expected 1000 to 100000000 samples a second.")
+
+
 class LiveIq:
     """Complex samples from a sender thread through a bounded backlog; what was dropped is a Gap."""
 
@@ -37,8 +43,7 @@ class LiveIq:
         clock: Callable[[], float] = time.monotonic,
     ) -> None:  # fmt: skip
         """`wait`: the sender may be made to wait, so that nothing is dropped (a pipe from a file)."""
-        if not 1_000.0 <= rate_hz <= 1e8:
-            raise HearmarkError(f"Sample rate {rate_hz:g} is not usable; expected 1000 to 100000000 samples a second.")
+        check_rate(rate_hz)
         self.sample_rate_hz = rate_hz
         self.center_hz = center_hz
         self.clips_at = clips_at
@@ -129,6 +134,7 @@ def tcp(address: str, datatype: str, rate_hz: float, center_hz: float, skip_byte
     if not host or not port.isdigit() or not 0 < int(port) < 65536:
         raise HearmarkError(f'Address "{address}" is not understood; write it as HOST:PORT, like 127.0.0.1:5000.')
     sample_format(datatype)
+    check_rate(rate_hz)
     try:
         link = socket.create_connection((host.strip("[]"), int(port)), timeout=CONNECT_S)
     except OSError as error:

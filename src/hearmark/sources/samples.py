@@ -10,6 +10,8 @@ import numpy as np
 from hearmark.errors import HearmarkError
 from hearmark.events import ComplexArray
 
+BEYOND = 1e6
+"""Samples of this amplitude and more, full scale being 1, are none."""
 _NAME = re.compile(r"c(?P<kind>[fiu])(?P<bits>8|16|32|64)(?:_(?P<order>le|be))?")
 
 
@@ -50,6 +52,13 @@ class SampleFormat:
             middle = half - 0.5 if self.dtype.kind == "u" else 0.0
             parts = ((raw.astype(np.float64) - middle) / half).astype(np.float32)
         return parts.view(np.complex64)
+
+
+def silenced(samples: ComplexArray) -> ComplexArray:
+    """The same with zeros for what is no sample: not a number, or far beyond full scale."""
+    with np.errstate(over="ignore", invalid="ignore"):
+        good = np.abs(samples) < BEYOND
+    return samples if good.all() else np.where(good, samples, np.complex64(0))
 
 
 def sample_format(name: str) -> SampleFormat:

@@ -19,6 +19,8 @@ from hearmark.sources.source import SourceEvent
 READ_SAMPLES = 65_536
 LARGEST_CHECKED = 2**30
 """Bytes: larger files are not read twice for the sake of their checksum."""
+SAME_CENTER_HZ = 1.5
+"""A centre that was told and one in the file agree if they are so near."""
 LEAST_GAP_S = 0.02
 """Smaller jumps between the captures' times are taken as rounding of the clock that wrote them."""
 
@@ -41,7 +43,7 @@ class SigmfFile:
     """
 
     def __init__(self, path: Path, center_hz: float | None = None, cut: bool = False) -> None:
-        """Open `path` (either file of the pair). `center_hz` replaces the recorded centre of every capture.
+        """Open `path` (either file of the pair). `center_hz`: the centre, where a capture does not say its own.
 
         `cut`: read a file that ends in the middle of a sample as far as it goes. Raises HearmarkError
         if the pair is not readable, not valid, or holds other than one channel of complex samples.
@@ -158,9 +160,14 @@ def _captures(
     for number, (capture, start) in enumerate(zip(listed, starts, strict=True)):
         if number:
             shift += _missing(listed[number - 1], capture, start - starts[number - 1], rate_hz, path)
-        at_hz = center_hz if center_hz is not None else capture.get("core:frequency")
+        at_hz = capture.get("core:frequency", center_hz)
         if at_hz is None:
             raise HearmarkError(f"{path} does not say its centre frequency; add --center KHZ.")
+        if center_hz is not None and abs(float(at_hz) - center_hz) > SAME_CENTER_HZ:
+            raise HearmarkError(
+                f"{path} says that its centre is {float(at_hz) / 1000:.12g} kHz, and --center that it is "
+                f"{center_hz / 1000:.12g} kHz; leave --center out."
+            )
         stop = starts[number + 1] if number + 1 < len(starts) else samples
         if stop > start:
             found.append(_Capture(start, start + shift, stop - start, float(at_hz)))

@@ -13,6 +13,7 @@ import numpy.typing as npt
 
 from hearmark.errors import HearmarkError
 from hearmark.events import Block
+from hearmark.sources.samples import BEYOND
 from hearmark.sources.source import SourceEvent
 
 READ_FRAMES = 65_536
@@ -119,11 +120,11 @@ def read_frames(header: WavHeader) -> Iterator[npt.NDArray[np.float32]]:
 
 
 def _scaled(data: bytes, header: WavHeader) -> npt.NDArray[np.float32]:
-    """Flat samples as float32; NaN and infinity become 0."""
+    """Flat samples as float32; what is not a number or far beyond full scale becomes 0."""
     if header.is_float:
         with np.errstate(over="ignore", invalid="ignore"):
             values = np.frombuffer(data, f"<f{header.bits // 8}").astype(np.float32)
-        return np.where(np.isfinite(values), values, np.float32(0.0))
+        return np.where(np.abs(values) < BEYOND, values, np.float32(0.0))
     if header.bits == 8:
         return (np.frombuffer(data, np.uint8).astype(np.float32) - np.float32(128.0)) / np.float32(128.0)
     if header.bits == 24:

@@ -76,6 +76,12 @@ class Server:
     def _begin(self, session: Session, make: Callable[[Iterable[str], str], ASGIApp], host: str, port: int) -> None:
         self.session = session
         self._socket = _bind(host, port)
+        if not _is_loopback(host):
+            log.warning(
+                "Serving on %s: who has the key in the address below can listen, mark and move your transmit frequency."
+                " It goes over the network unencrypted; use 127.0.0.1 unless you trust the whole network.",
+                host,
+            )
         self.port: int = self._socket.getsockname()[1]
         name = f"[{host}]" if ":" in host else host
         self.url = f"http://{name}:{self.port}/"
@@ -139,17 +145,16 @@ def _is_loopback(host: str) -> bool:
         return host == "localhost"
 
 
+def check_port(host: str, port: int) -> None:
+    """Raise HearmarkError now, before a long preparation, if no page can be served there."""
+    _bind(host, port).close()
+
+
 def _bind(host: str, port: int) -> socket.socket:
     if host in ("", "0.0.0.0", "::"):
         raise HearmarkError(
             f"Give one address of this machine to serve on, not {host!r}: "
             "a page must be able to name the server it comes from."
-        )
-    if not _is_loopback(host):
-        log.warning(
-            "Serving on %s: who has the key in the address below can listen, mark and move your transmit frequency. It "
-            "goes over the network unencrypted; use 127.0.0.1 unless you trust the whole network.",
-            host,
         )
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     listener = socket.socket(family, socket.SOCK_STREAM)
