@@ -237,7 +237,7 @@ def test_no_option_takes_a_figure_that_is_none(text: str) -> None:
         ("study", "--weaker-than", "nan", "--seeds", "1"),
         ("split", "up 5", "--on", "14023", "--bandwidth", "nan"),
         ("review", "a.wav", "--dial", "d.csv", "--mode", "cw", "--dx", "14023", "--pitch", "-600"),
-        ("listen", "--file", "a.wav", "--dial", "d.csv", "--mode", "cw", "--dx", "14023", "--pitch", "0"),
+        ("listen", "--file", "a.wav", "--dial", "d.csv", "--mode", "cw", "--dx", "14023", "--pitch", "5000"),
         ("radio", "--address", "simulated", "--watch", "--seconds", "-1"),
     ],
 )

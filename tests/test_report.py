@@ -109,3 +109,11 @@ def test_how_he_works_is_told_where_it_is_known() -> None:
     assert "Works simplex: 99 %, voice" in readable(simplex)
     down = document([*EVENTS, Working(40.0, 0.9, "usb", 6, DX_HZ - 7_000.0, DX_HZ - 5_000.0)], RECORDING, DX_HZ, "usb")
     assert "down 5.0 to 7.0 kHz" in readable(down)
+
+
+def test_no_advice_about_a_dx_who_was_not_heard() -> None:
+    unheard = readable(
+        document([Advice(80.0, "move", 18_149_250.0, 0.06, "no clear habit yet")], RECORDING, DX_HZ, "usb")
+    )
+    assert "He was not heard" in unheard
+    assert "Call on" not in unheard

@@ -36,7 +36,8 @@ from hearmark.events import Mode, Plan
 
 MODES = click.Choice(["cw", "usb", "lsb"])
 FILE = click.Path(path_type=Path)
-PITCH = FiniteRange(100.0, 3_000.0)
+PITCH = FiniteRange(0.0, 3_000.0)
+"""0: the dial shows the suppressed carrier."""
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
@@ -110,9 +111,8 @@ def review(
         from hearmark.picture import ladder_png
 
         works = content["dx"].get("works")
-        if (
-            works is not None and not window
-        ):  # nothing was announced: where those call who respond to him, none if he works simplex
+        if works is not None and not window:
+            # nothing was announced: where those call who respond to him, none if he works simplex
             window_hz = works["window_hz"]
         write_whole(picture, ladder_png(events, dx_hz, mode or "usb", window_hz))
 

@@ -101,16 +101,23 @@ def readable(content: Document) -> str:
         )
     for own in content.get("own_call", ()):
         lines.append(f"{clock(own['time_s']):>7}  {own['why']} ({percent(own['probability'])}).")
-    if ear:
-        lines += ["", f"His habit: {ear['habit']}."]
+    lines.append("")
+    if not dx["overs"]:
+        lines.append("He was not heard: there is nothing to advise.")
+    else:
+        lines += _told_to_do(ear, advice)
+    return "\n".join(lines) + "\n" + _receiver_words(content["receiver"])
+
+
+def _told_to_do(ear: Document | None, advice: Document) -> list[str]:
+    """His habit, where to call, and why there."""
+    lines = [f"His habit: {ear['habit']}."] if ear else []
     if advice["transmit_hz"] is not None:
         chance = advice["success_per_call"]
         lines.append(
             f"Call on {_khz(advice['transmit_hz'])} kHz{'' if chance is None else f', {percent(chance)} a call'}."
         )
-    if advice["why"]:
-        lines.append(advice["why"])
-    return "\n".join(lines) + "\n" + _receiver_words(content["receiver"])
+    return lines + ([advice["why"]] if advice["why"] else [])
 
 
 def outside_words(content: Document, window_hz: tuple[float, float]) -> str:
