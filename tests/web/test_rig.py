@@ -68,7 +68,7 @@ def test_set_goes_where_advised_if_that_is_lawful_and_else_to_the_middle(running
 
 def test_following_moves_transmit_only_when_switched_on(running: tuple[SimulatedRadio, Rig]) -> None:
     radio, rig = running
-    with pytest.raises(HearmarkError, match="set it first, then it can follow"):
+    with pytest.raises(HearmarkError, match="set it first, with T, then it can follow"):
         rig.following(True)
     said, back = told()
     rig.ask("set", None, back)

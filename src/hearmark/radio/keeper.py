@@ -179,7 +179,7 @@ class Keeper:
             return False
         self._moves = Moves(self._port, self._say)
         if self._ever and self.plan is not None:
-            self._hold = "do not send: the radio was away; look at it, then set the plan again"
+            self._hold = "do not send: the radio was away; look at it, then set the plan again (T on the page)"
         self._ever = True
         return True
 
@@ -273,7 +273,7 @@ class Keeper:
         if wish.verb == "back":
             return self._back(moves, plan)
         if self._set_hz is None:
-            raise HearmarkError("The radio is not set to the plan yet: set it first.")
+            raise HearmarkError("The radio is not set to the plan yet: set it first, with T.")
         if wish.verb == "follow":
             self._refuse_unlawful(wish.hz)
             outcome = moves.follow(plan, wish.hz)
