@@ -172,6 +172,32 @@ def test_page_sets_with_one_key_and_shows_guard_and_radio(new_page: Callable[...
         assert page.get_attribute("#radio", "data-sign") == "lost"
 
 
+@pytest.mark.parametrize("size", [(1280, 800), (1920, 1080)])
+def test_what_to_do_about_the_radio_stands_whole_and_names_the_key(
+    new_page: Callable[..., Any], size: tuple[int, int]
+) -> None:
+    _, rig = fresh()
+    with Server(LiveSession(stream(248.7), ScriptedEngine(), VIEW, rig=rig), port=0) as server:
+        page = new_page(server.url)
+        page.set_viewport_size({"width": size[0], "height": size[1]})
+        until(page, f"{MODEL}.advice?.transmit_hz > 0")
+        page.keyboard.press("Enter")
+        until(page, "document.getElementById('notice').textContent.includes('set it first, with T')")
+        page.keyboard.press("?")
+        reads(page, "#help-radio", "With a radio T comes first")
+        page.keyboard.press("Escape")
+        before = page.evaluate("document.getElementById('dx').getBoundingClientRect().top")
+        page.evaluate(
+            f"{MODEL}.radio = {{...{MODEL}.radio, hold: '', offer: {{"
+            f" listen_low_hz: {DX_HZ + 11_000}, listen_high_hz: {DX_HZ + 13_500}, why: ''}}}}; {MODEL}.changed()"
+        )
+        reads(page, "#radio-hold", "T sets it for +11.0 to +13.5 kHz, as he says")
+        cut = "(() => { const e = document.getElementById('radio-hold'); return e.scrollWidth > e.clientWidth; })()"
+        assert not page.evaluate(cut)
+        assert page.evaluate("document.getElementById('dx').getBoundingClientRect().top") == before
+        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+
+
 def test_no_call_is_shown_while_it_would_cover_the_dx(new_page: Callable[..., Any]) -> None:
     radio, rig = fresh()
     with Server(LiveSession(stream(250.2), ScriptedEngine(), VIEW, rig=rig), port=0) as server:

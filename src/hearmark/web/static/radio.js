@@ -90,7 +90,7 @@ function words(model, radio) {
 function said(model, offer) {
   const low = offset(offer.listen_low_hz - model.dxHz);
   const high = offset(offer.listen_high_hz - model.dxHz);
-  return `he says ${low === high ? low : `${low} to ${high}`} kHz: T sets the radio for it`;
+  return `T sets it for ${low === high ? low : `${low} to ${high}`} kHz, as he says`;
 }
 
 /** @param {string} id @param {string} text */
