@@ -258,7 +258,9 @@ def today(watch: Path | None, store: Path | None, at: str | None, settings_path:
     for chance in found:
         click.echo(_chance_line(chance))
     if all(chance.best is None for chance in found):
-        click.echo("Paths are not computed: set locator under [station] in the settings.")
+        click.echo(
+            "Paths are not computed: give your locator in Set-up on the page, or under [station] in the settings file."
+        )
 
 
 def _chance_line(chance: Chance) -> str:
