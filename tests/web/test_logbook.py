@@ -112,10 +112,11 @@ def test_a_caller_who_was_answered_and_signs_on_his_frequency_is_not_he(store: S
     assert logbook.call == ""
 
 
-def test_whom_he_gives_a_report_in_two_overs_is_a_caller(store: Store) -> None:
+@pytest.mark.parametrize("text", ["K1AA K1AA 5NN", "K1AA AGN", "K1AA?"])
+def test_whom_he_gives_a_report_or_asks_again_in_two_overs_is_a_caller(store: Store, text: str) -> None:
     logbook = book(store)
     for number in (1, 2):
-        logbook.notice(over(number, "K1AA K1AA 5NN"))
+        logbook.notice(over(number, text))
     assert logbook.call == ""
 
 

@@ -212,13 +212,13 @@ def _words(over: Over) -> list[re.Match[str]]:
 
 
 def _named(over: Over) -> tuple[str, ...]:
-    """The calls in an over, each once, but for those that get a report: these are callers."""
+    """The calls in an over, each once, but for those that get a report or are asked again: these are callers."""
     words = [word[0] for word in _words(over) if not over.text[word.end() :].startswith("?")]
     calls: dict[str, None] = {}
     for k, word in enumerate(words):
         behind = next((other for other in words[k + 1 :] if other != word), "")
-        reported = has_report(behind) and not is_call(behind) and (k == 0 or words[k - 1] != "DE")
-        if is_call(word) and not reported:
+        addressed = behind == "AGN" or (has_report(behind) and not is_call(behind))
+        if is_call(word) and not (addressed and words[:k][-1:] != ["DE"]):
             calls[word] = None
     return tuple(calls)
 
