@@ -90,8 +90,8 @@ def test_review_of_a_wav(run: Run, iq_wav: Path, tmp_path: Path) -> None:
         "--json", found, "--picture", picture,
     )  # fmt: skip
     assert (code, err) == (0, "")
-    assert "18151.20    +7.70   90%  12 dB  ZZ1AB" in out
-    assert "Call on 18151.20 kHz, 40% a call." in out
+    assert "18151.20    +7.70   90 %  12 dB  ZZ1AB" in out
+    assert "Call on 18151.20 kHz, 40 % a call." in out
     content = json.loads(found.read_text())
     assert content["schema"] == 1
     assert content["recording"] == {"sample_rate_hz": 24000.0, "center_hz": 18149000.0, "duration_s": 3.0}

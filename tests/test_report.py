@@ -78,10 +78,10 @@ def test_an_unknown_dx_takes_the_frequency_of_his_overs() -> None:
 def test_words() -> None:
     text = readable(document(EVENTS, RECORDING, DX_HZ, "usb"))
     assert "1:35 at 24 kHz around 18149.0 kHz" in text
-    assert "   0:06  18148.80    +5.30   93%   9 dB  ZZ1AB" in text
+    assert "   0:06  18148.80    +5.30   93 %   9 dB  ZZ1AB" in text
     assert "(taken back)" in text
     assert "18150.00" not in text
-    assert "Call on 18149.25 kHz, 21% a call." in text
+    assert "Call on 18149.25 kHz, 21 % a call." in text
     assert "turn its gain down" in text
     assert "Deaf for 2.5 s in 1 gaps." in text
 

@@ -9,7 +9,7 @@ from typing import Any, TypeVar
 
 from hearmark.events import Advice, Answer, Ear, Emission, Event, Gap, Levels, Mode, Over, OwnCall, Plan, Turn, Working
 from hearmark.marks import SURE, settled
-from hearmark.units import khz_from_hz
+from hearmark.units import khz_from_hz, percent
 
 SCHEMA = 1
 BESIDE_DX_HZ = 300.0
@@ -87,22 +87,24 @@ def readable(content: Document) -> str:
     marks = [answer for answer in content["answers"] if answer["confidence"] >= SURE]
     lines.append(f"{len(marks)} answers" + (":" if marks else " found."))
     if marks:
-        lines.append("   time       kHz    from DX  sure   SNR  call")
+        lines.append("   time       kHz    from DX   sure   SNR  call")
     for mark in marks:
         offset = "" if dx["frequency_hz"] is None else f"{khz_from_hz(mark['frequency_hz'] - dx['frequency_hz']):+.2f}"
         snr = "" if mark["snr_db"] is None else f"{mark['snr_db']:.0f} dB"
         taken = "  (taken back)" if "retracted_at_s" in mark else ""
         lines.append(
-            f"{clock(mark['start_s']):>7}  {_khz(mark['frequency_hz'])}  {offset:>7}  {mark['confidence']:4.0%} "
+            f"{clock(mark['start_s']):>7}  {_khz(mark['frequency_hz'])}  {offset:>7}  {percent(mark['confidence']):>5} "
             f"{snr:>6}  {mark['call'] or '?'}{taken}"
         )
     for own in content.get("own_call", ()):
-        lines.append(f"{clock(own['time_s']):>7}  {own['why']} ({own['probability']:.0%}).")
+        lines.append(f"{clock(own['time_s']):>7}  {own['why']} ({percent(own['probability'])}).")
     if ear:
         lines += ["", f"His habit: {ear['habit']}."]
     if advice["transmit_hz"] is not None:
         chance = advice["success_per_call"]
-        lines.append(f"Call on {_khz(advice['transmit_hz'])} kHz{'' if chance is None else f', {chance:.0%} a call'}.")
+        lines.append(
+            f"Call on {_khz(advice['transmit_hz'])} kHz{'' if chance is None else f', {percent(chance)} a call'}."
+        )
     if advice["why"]:
         lines.append(advice["why"])
     return "\n".join(lines) + "\n" + _receiver_words(content["receiver"])
@@ -241,7 +243,9 @@ def _receiver_words(receiver: Document) -> str:
     """One line for each thing about the receiver that the operator can mend."""
     lines = []
     if (receiver["clipped_share"] or 0) > 1e-4:
-        lines.append(f"The receiver clipped (up to {receiver['clipped_share']:.2%} of samples): turn its gain down.")
+        lines.append(
+            f"The receiver clipped (up to {percent(receiver['clipped_share'], 2)} of samples): turn its gain down."
+        )
     if receiver["dropped_samples"]:
         lines.append(f"{receiver['dropped_samples']} samples were dropped: the computer or the link is too slow.")
     if receiver["gaps"]:
