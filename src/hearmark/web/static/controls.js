@@ -82,6 +82,7 @@ export class Controls {
       const line = document.createElement("p");
       line.append(keycap(command.shown), command.name);
       sheet.append(line);
+      if (command.key === "t") sheet.append(first());
       if (!command.button) continue;
       const button = document.createElement("button");
       button.type = "button";
@@ -357,6 +358,14 @@ function byId(id) {
 function setText(id, text) {
   const element = byId(id);
   if (element.textContent !== text) element.textContent = text;
+}
+
+/** With a radio: what waits for T. */
+function first() {
+  const line = document.createElement("p");
+  line.id = "help-radio";
+  line.append(keycap("T"), "first, then \u2190 \u2192 Enter N");
+  return line;
 }
 
 /** @param {string} text */
