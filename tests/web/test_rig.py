@@ -195,7 +195,8 @@ def test_what_to_do_about_the_radio_stands_whole_and_names_the_key(
         # An ellipsis may stand although the rounded widths are equal
         room = """(() => { const e = document.getElementById("radio-hold"), r = document.createRange();
             r.selectNodeContents(e);
-            return [e, e.parentElement].map((b) => b.getBoundingClientRect().right - r.getBoundingClientRect().right); })()"""
+            const right = r.getBoundingClientRect().right;
+            return [e, e.parentElement].map((b) => b.getBoundingClientRect().right - right); })()"""
         assert all(pixels > -0.01 for pixels in page.evaluate(room))
         text = "document.getElementById('radio-text')"
         assert page.evaluate(f"{text}.scrollWidth <= {text}.clientWidth"), "nor do the dials have to give way"

@@ -269,5 +269,5 @@ def _chance_line(chance: Chance) -> str:
     signs = "".join("?" if v is None else SHADES[min(int(v * len(SHADES)), len(SHADES) - 1)] for v in chance.hours)
     name = chance.place.name if chance.place else "?"
     best = chance.best_hour
-    when = "" if best is None else f"   best {(chance.start.hour + best) % 24:02d} h {100 * chance.best:.0f} %"
+    when = "" if best is None else f"   best {(chance.start.hour + best) % 24:02d} h {100 * (chance.best or 0.0):.0f} %"
     return f"{chance.call:<11} {name[:20]:<20} {chance.band:>5} {chance.group:<8}{signs}{when}   {WORDS[chance.level]}"
