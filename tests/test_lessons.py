@@ -1,6 +1,7 @@
 """From the events of a session to facts, and from facts to lessons; the picture and the page of them."""
 
 import json
+import re
 
 import numpy as np
 import pytest
@@ -92,7 +93,14 @@ def test_marks_taken_back_do_not_count_and_revised_marks_count_once(record: Sess
     assert len(facts["answers"]) == 8
     assert len(facts["forecasts"]) == 8
     found = lessons(facts)
-    assert (found["marks"], found["taken_back"]) == (7, 1)
+    assert (found["marks"], found["taken_back"], found["ear"]["forecasts"]) == (7, 1, 7)
+    assert found["rules"]["ear"]["answers"] == 7
+    text = readable(found)
+    assert "7 marks, 1 more taken back." in text
+    assert "Before 7 answers the hill held" in text
+    assert re.findall(r"\d+ ?%", text) == ["1 %", "100 %"]
+    facts["forecasts"].pop(0)
+    assert "Before 6 of the 7 answers the hill held" in readable(lessons(facts))
 
 
 def empty() -> Facts:

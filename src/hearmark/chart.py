@@ -15,7 +15,7 @@ from hearmark.lessons import RULES, lessons, readable, standing
 from hearmark.picture import BY_HAND, CALL, EAR, INK, MARK, RUNG
 from hearmark.report import clock
 from hearmark.session import Facts
-from hearmark.units import khz_from_hz
+from hearmark.units import khz_from_hz, percent
 
 
 def session_png(facts: Facts) -> bytes:
@@ -101,5 +101,5 @@ def _row(mark: dict[str, Any], facts: Facts) -> str:
     said = mark.get("judgement") or ("by hand" if mark["by"] == "operator" else "")
     return (
         f"<tr><td>{clock(mark['start_s'])}</td><td>{away:+.2f}</td><td>{html.escape(mark['call'] or '?')}</td>"
-        f"<td>{mark['confidence']:.0%}</td><td>{bits}</td><td>{said}</td></tr>"
+        f"<td>{percent(mark['confidence'])}</td><td>{bits}</td><td>{said}</td></tr>"
     )

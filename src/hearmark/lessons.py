@@ -8,7 +8,7 @@ from typing import Any
 
 from hearmark.report import clock
 from hearmark.session import Facts
-from hearmark.units import khz_from_hz
+from hearmark.units import khz_from_hz, percent
 
 REACH_HZ = {"cw": 100.0, "voice": 300.0}
 """Calling this near to where he listens next may be heard. Common practice, no source."""
@@ -36,7 +36,8 @@ def standing(facts: Facts) -> list[Facts]:
 def lessons(facts: Facts) -> Lessons:
     """The lessons as plain JSON values; None where the facts do not say."""
     marks = standing(facts)
-    forecasts = facts["forecasts"]
+    stand = {mark["id"] for mark in marks}
+    forecasts = [f for f in facts["forecasts"] if f["answer"] in stand]
     rules = {name: _followed(facts, marks, name) for name in RULES}
     judged = [a["judgement"] for a in facts["answers"] if a.get("judgement")]
     worked = facts["worked"]
@@ -146,7 +147,7 @@ def readable(found: Lessons) -> str:
         f"{who} on {khz_from_hz(dx['frequency_hz']):.2f} kHz, {str(dx['mode']).upper()}"
         + (f", {found['start'][:16].replace('T', ' ')} UTC" if found["start"] else "")
         + f": {clock(found['duration_s'])} long, {found['turns']} turns, {found['marks']} marks"
-        + (f", {found['taken_back']} taken back" if found["taken_back"] else "")
+        + (f", {found['taken_back']} more taken back" if found["taken_back"] else "")
         + (f", {found['by_hand']} by hand" if found["by_hand"] else "")
         + "."
     ]
@@ -161,11 +162,14 @@ def readable(found: Lessons) -> str:
     elif found["calls_made"]:
         lines.append(f"You called {found['calls_made']} times and did not work him.")
     if ear["forecasts"]:
-        near = "" if ear["peak_within_reach"] is None else f", {ear['peak_within_reach']:.0%} of them under its top"
+        before = f"{ear['forecasts']} of the {found['marks']}" if ear["forecasts"] < found["marks"] else found["marks"]
+        near = (
+            "" if ear["peak_within_reach"] is None else f", {percent(ear['peak_within_reach'])} of them under its top"
+        )
         lines.append(
-            f"Before {ear['forecasts']} answers the hill held the true place {2.0 ** ear['bits']:.1f} times as likely "
+            f"Before {before} answers the hill held the true place {2.0 ** ear['bits']:.1f} times as likely "
             f"as an even window does ({ear['bits']:+.1f} bits); half of them lay within its likeliest "
-            f"{max(ear['searched'], 0.01):.0%}{near}."
+            f"{percent(max(ear['searched'], 0.01))}{near}."
         )
     if found["rules"]:
         lines.append(f"  {'a caller who stood':<32} within reach   median away")

@@ -9,7 +9,7 @@ from typing import Any, TypeVar
 
 from hearmark.events import Advice, Answer, Ear, Emission, Event, Gap, Levels, Mode, Over, OwnCall, Plan, Turn, Working
 from hearmark.marks import SURE, settled
-from hearmark.units import khz_from_hz
+from hearmark.units import khz_from_hz, percent
 
 SCHEMA = 1
 BESIDE_DX_HZ = 300.0
@@ -135,11 +135,6 @@ def outside_words(content: Document, window_hz: tuple[float, float]) -> str:
     low, high, *reached = (f"{khz_from_hz(hz - dx['frequency_hz']):+.1f}" for hz in (*window_hz, *beyond))
     where = " and ".join(reached)
     return f"Note: answers or callers reach to {where} kHz, outside the window {low} to {high} kHz that was given.\n"
-
-
-def percent(share: float) -> str:
-    """A share as "6 %"."""
-    return f"{100.0 * share:.0f} %"
 
 
 def _counted(found: Sequence[Any], name: str) -> str:
@@ -281,7 +276,7 @@ def _receiver_words(receiver: Document) -> str:
     lines = []
     if (receiver["clipped_share"] or 0) > 1e-4:
         lines.append(
-            f"The receiver clipped (up to {100 * receiver['clipped_share']:.2f} % of samples): turn its gain down."
+            f"The receiver clipped (up to {percent(receiver['clipped_share'], 2)} of samples): turn its gain down."
         )
     if receiver["dropped_samples"]:
         dropped = receiver["dropped_samples"]

@@ -27,6 +27,11 @@ def power_from_db(db: npt.ArrayLike) -> npt.NDArray[np.float64]:
     return np.asarray(10.0 ** (np.asarray(db, dtype=np.float64) / 10.0))
 
 
+def percent(share: float, digits: int = 0) -> str:
+    """0.37 -> "37 %": a share as people read it, the same on every page."""
+    return f"{100.0 * share:.{digits}f} %"
+
+
 def dit_s(wpm: float) -> float:
     """Length of one Morse unit in seconds: PARIS is 50 units (ITU-R M.1677-1; facts of the trade)."""
     return 1.2 / wpm

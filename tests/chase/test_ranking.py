@@ -85,8 +85,8 @@ def test_path_weighs(known: Known) -> None:
 
     rows = rank([spot("VP8AA"), spot("3Y0J")], replace(known, path=path), NOW)
     assert calls(rows) == ["3Y0J", "VP8AA"]
-    assert "path 90%" in rows[0].why
-    assert "path 1%" in rows[1].why
+    assert "path 90 %" in rows[0].why
+    assert "path 1 %" in rows[1].why
 
 
 def test_old_spots_fade(known: Known) -> None:

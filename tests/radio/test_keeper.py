@@ -162,7 +162,7 @@ def test_a_peek_does_not_come_back_onto_the_dx_with_split_off() -> None:
 def test_follow_needs_a_set_radio_and_keeps_to_the_licence() -> None:
     bench = Bench()
     bench.turn(bench.wish("follow", CALL))
-    assert bench.told[-1] == (False, "The radio is not set to the plan yet: set it first.")
+    assert bench.told[-1] == (False, "The radio is not set to the plan yet: set it first, with T.")
     bench.set()
     bench.keeper.allowed = allowed(table("us-extra"), "usb", DX)
     bench.turn(bench.wish("follow", DX + 9_000.0))
@@ -196,7 +196,7 @@ def test_after_a_loss_nothing_is_written_before_the_plan_is_asked_for_again() ->
     assert bench.radio.taken == []
     assert "set the plan again" in bench.keeper.status().hold
     bench.turn(bench.wish("follow", CALL))
-    assert bench.told[-1] == (False, "The radio is not set to the plan yet: set it first.")
+    assert bench.told[-1] == (False, "The radio is not set to the plan yet: set it first, with T.")
     assert bench.radio.taken == []
     bench.turn(bench.wish("set", CALL))
     assert bench.told[-1][0]

@@ -142,7 +142,7 @@ def test_follow_moves_only_the_transmit_side() -> None:
     with pytest.raises(HearmarkError, match="1000 Hz from the DX our signal would cover him; keep 2700 Hz"):
         moves.follow(PLAN, DX + 1_000.0)
     radio.by_hand(split=False)
-    with pytest.raises(HearmarkError, match="set it first"):
+    with pytest.raises(HearmarkError, match="set it first, with T"):
         moves.follow(PLAN, CALL)
     assert len(radio.taken) == 1
 

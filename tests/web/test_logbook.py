@@ -60,6 +60,66 @@ def test_the_dx_is_who_signs_in_several_overs_and_no_caller(store: Store) -> Non
         logbook.name("hello")
 
 
+def signed(number: int, text: str, sure: float = 0.95) -> Over:
+    return replace(over(number, text), sure=(sure,) * len(text))
+
+
+@pytest.mark.parametrize(
+    "texts", [("CQ CQ DE T92H T92H UP",), ("QRZ? DE T92H UP", "CQ DE T92H UP K"), ("TU 73 DE T92H T92H UP",)]
+)
+def test_what_he_signs_twice_behind_de_is_his_call_at_once(store: Store, texts: tuple[str, ...]) -> None:
+    logbook = book(store)
+    for number, text in enumerate(texts, 1):
+        assert logbook.call == ""
+        logbook.notice(signed(number, text))
+    assert logbook.call == "T92H"
+    for number, text in enumerate(("K1AA 5NN", "K1AA TU", "K1AA TU UP"), 10):
+        logbook.notice(signed(number, text))
+    assert logbook.call == "T92H", "whom he names oftener is still not he"
+
+
+@pytest.mark.parametrize(
+    ("text", "sure"),
+    [
+        ("CQ CQ DE T92H T92H UP", 0.6),
+        ("CQ CQ DE T92H T92S UP", 0.95),
+        ("DE K1AA K1AA", 0.95),
+        ("QRZ UP DE K1AA K1AA", 0.95),
+        ("R DE K1AA 5NN TU DE K1AA", 0.95),
+        ("K1AA K1AA 5NN UP", 0.95),
+    ],
+)
+def test_what_is_doubtful_or_a_callers_is_not_his_call(store: Store, text: str, sure: float) -> None:
+    logbook = book(store)
+    logbook.notice(signed(1, text, sure))
+    assert logbook.call == ""
+
+
+def test_a_call_that_goes_on_is_not_his_yet_and_a_new_reading_does_not_lose_it(store: Store) -> None:
+    logbook = book(store)
+    logbook.notice(replace(signed(1, "CQ DE T92 CQ DE T92H T92H"), stop_s=None))
+    assert logbook.call == ""
+    logbook.notice(replace(signed(1, "CQ DE T92 CQ DE T92HX T92HX "), stop_s=None))
+    assert logbook.call == "T92HX"
+    logbook.notice(signed(1, "CQCQDE T92HX T92HX UP"))
+    assert logbook.call == "T92HX"
+
+
+def test_a_caller_who_was_answered_and_signs_on_his_frequency_is_not_he(store: Store) -> None:
+    logbook = book(store)
+    logbook.notice(Answer(1, 12.0, None, 12.5, OWN_HZ, 0.9, call="K1AA"))
+    logbook.notice(signed(1, "CQ DE K1AA K1AA"))
+    assert logbook.call == ""
+
+
+@pytest.mark.parametrize("text", ["K1AA K1AA 5NN", "K1AA AGN", "K1AA?"])
+def test_whom_he_gives_a_report_or_asks_again_in_two_overs_is_a_caller(store: Store, text: str) -> None:
+    logbook = book(store)
+    for number in (1, 2):
+        logbook.notice(over(number, text))
+    assert logbook.call == ""
+
+
 def test_one_key_writes_all_that_is_known(store: Store) -> None:
     logbook = book(store, "VP8AA")
     logbook.notice(Ear(1.0, np.arange(3.0), np.ones(3), "step"))

@@ -81,7 +81,22 @@ def test_cue_reason_and_own_frequency_stand_in_words_and_figures(still: Any) -> 
     assert "18 150.3" in text
     assert "29 %" in text
     assert still.inner_text("#cue-live").startswith("move. Better place +5.")
+    place = still.inner_text("#own-target").removeprefix("better ")
+    assert f"Better place {place} kilohertz." in still.inner_text("#cue-live"), "as it is shown, so it is told"
     reads(still, "#marks", "QA1XYZ +5.8 kilohertz, sure")
+
+
+def test_a_place_is_told_in_the_figures_that_are_shown(page: Any) -> None:
+    for own, place in (("null", "+1.15"), (f"{DX_HZ + 5000}", "+2.85")):
+        hz = DX_HZ + 1000 * float(place)
+        page.evaluate(
+            f"{MODEL}.mode = 'cw'; {MODEL}.transmitHz = {own};"
+            f" {MODEL}.advice = {{...{MODEL}.advice, transmit_hz: {hz}}}; {MODEL}.changed()"
+        )
+        settle(page)
+        told = page.inner_text("#cue-live")
+        assert f"Better place {place} kilohertz." in told
+        assert place in page.inner_text("#own")
 
 
 def test_cue_is_a_very_large_word_and_nothing_scrolls_or_overflows(page: Any) -> None:
@@ -509,6 +524,25 @@ def test_a_frequency_is_typed(page: Any) -> None:
     settle(page)
     assert page.evaluate(f"{MODEL}.transmitHz") == DX_HZ + 7400
     assert page.evaluate("getComputedStyle(document.getElementById('typed')).visibility") == "hidden"
+
+
+def test_a_typed_frequency_off_his_window_is_asked_for_twice_and_off_his_band_refused(page: Any) -> None:
+    own = page.evaluate(f"{MODEL}.transmitHz")
+    notice, shown = "document.getElementById('notice').textContent", "document.getElementById('typed').classList"
+    page.keyboard.press("n")
+    for typed, why in (
+        ("+99", "lies outside the band"), ("21000", "lies outside the band"), ("-1", "would cover him"),
+        ("-9", "he listens"),
+    ):  # fmt: skip
+        page.keyboard.type(typed)
+        page.keyboard.press("Enter")
+        until(page, f"{notice}.startsWith('Not moved: ') && {notice}.includes('{why}')")
+        assert page.evaluate(f"{shown}.contains('shown')")
+        assert page.evaluate(f"{MODEL}.transmitHz") == own
+    assert "Enter once more moves there" in page.evaluate(notice)
+    page.keyboard.press("Enter")
+    until(page, f"{MODEL}.transmitHz === {DX_HZ - 9000}")
+    assert not page.evaluate(f"{shown}.contains('shown')")
 
 
 TYPED = {

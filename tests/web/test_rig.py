@@ -68,7 +68,7 @@ def test_set_goes_where_advised_if_that_is_lawful_and_else_to_the_middle(running
 
 def test_following_moves_transmit_only_when_switched_on(running: tuple[SimulatedRadio, Rig]) -> None:
     radio, rig = running
-    with pytest.raises(HearmarkError, match="set it first, then it can follow"):
+    with pytest.raises(HearmarkError, match="set it first, with T, then it can follow"):
         rig.following(True)
     said, back = told()
     rig.ask("set", None, back)
@@ -179,6 +179,38 @@ def test_page_sets_with_one_key_and_shows_guard_and_radio(new_page: Callable[...
         radio.alive = False
         until(page, "document.getElementById('warning').innerText.includes('does not answer')")
         assert page.get_attribute("#radio", "data-sign") == "lost"
+
+
+@pytest.mark.parametrize("size", [(1280, 800), (1920, 1080)])
+def test_what_to_do_about_the_radio_stands_whole_and_names_the_key(
+    new_page: Callable[..., Any], size: tuple[int, int]
+) -> None:
+    _, rig = fresh()
+    with Server(LiveSession(stream(248.7), ScriptedEngine(), VIEW, rig=rig), port=0) as server:
+        page = new_page(server.url)
+        page.set_viewport_size({"width": size[0], "height": size[1]})
+        until(page, f"{MODEL}.advice?.transmit_hz > 0")
+        page.keyboard.press("Enter")
+        until(page, "document.getElementById('notice').textContent.includes('set it first, with T')")
+        page.keyboard.press("?")
+        reads(page, "#help-radio", "first, then \u2190 \u2192 Enter N")
+        page.keyboard.press("Escape")
+        before = page.evaluate("document.getElementById('dx').getBoundingClientRect().top")
+        page.evaluate(
+            f"{MODEL}.radio = {{...{MODEL}.radio, hold: '', offer: {{"
+            f" listen_low_hz: {DX_HZ + 1_000}, listen_high_hz: {DX_HZ + 3_500}, why: ''}}}}; {MODEL}.changed()"
+        )
+        reads(page, "#radio-hold", "he says +1.0 to +3.5: T sets it")
+        # An ellipsis may stand although the rounded widths are equal
+        room = """(() => { const e = document.getElementById("radio-hold"), r = document.createRange();
+            r.selectNodeContents(e);
+            const right = r.getBoundingClientRect().right;
+            return [e, e.parentElement].map((b) => b.getBoundingClientRect().right - right); })()"""
+        assert all(pixels > -0.01 for pixels in page.evaluate(room))
+        text = "document.getElementById('radio-text')"
+        assert page.evaluate(f"{text}.scrollWidth <= {text}.clientWidth"), "nor do the dials have to give way"
+        assert page.evaluate("document.getElementById('dx').getBoundingClientRect().top") == before
+        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
 
 
 def test_no_call_is_shown_while_it_would_cover_the_dx(new_page: Callable[..., Any]) -> None:

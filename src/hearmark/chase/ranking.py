@@ -18,6 +18,7 @@ from hearmark.events import Allowed, PlanMode
 from hearmark.log.entities import NOWHERE, Entities, Place
 from hearmark.log.needs import History, Need, Worked
 from hearmark.log.own import Wanted
+from hearmark.units import percent
 
 STAYS_S = 2700.0
 """Time after which a spotted station is still there with chance 1/e. Common practice, no source."""
@@ -175,7 +176,7 @@ def _row(station: _Station, known: Known, now: datetime, path: float | None, pro
         "announced operation" if operation else "",
         "no known prefix" if place is None else "",
         _listens(reading, lawful, usable),
-        "path not computed" if path is None else f"path {path:.0%}",
+        "path not computed" if path is None else f"path {percent(path)}",
         f"{age_s / 60:.0f} min ago" if age_s >= 60 else "just now",
     ]
     return Row(

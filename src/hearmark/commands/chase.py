@@ -265,7 +265,9 @@ def today(watch: Path | None, store: Path | None, at: str | None, settings_path:
     for chance in found:
         click.echo(_chance_line(chance))
     if all(chance.best is None for chance in found):
-        click.echo("Paths are not computed: set locator under [station] in the settings.")
+        click.echo(
+            "Paths are not computed: give your locator in Set-up on the page, or under [station] in the settings file."
+        )
 
 
 def _chance_line(chance: Chance) -> str:
@@ -274,5 +276,5 @@ def _chance_line(chance: Chance) -> str:
     signs = "".join("?" if v is None else SHADES[min(int(v * len(SHADES)), len(SHADES) - 1)] for v in chance.hours)
     name = chance.place.name if chance.place else "?"
     best = chance.best_hour
-    when = "" if best is None else f"   best {(chance.start.hour + best) % 24:02d} h {chance.best:.0%}"
+    when = "" if best is None else f"   best {(chance.start.hour + best) % 24:02d} h {100 * (chance.best or 0.0):.0f} %"
     return f"{chance.call:<11} {name[:20]:<20} {chance.band:>5} {chance.group:<8}{signs}{when}   {WORDS[chance.level]}"

@@ -85,19 +85,19 @@ def _show_sessions(opened: Store, as_json: bool, compare: Any) -> None:
     if not rows:
         click.echo("No session is kept yet: a live session with --store is, or a recording with --keep NAME.")
         return
-    click.echo("  no  name                      mode  turns marks  calls  worked after  ear bits  advised  you")
+    click.echo("  no  name                      mode  turns marks  calls  worked after  ear bits  advised    you")
     for row in rows:
         took = "" if row["seconds_to_work"] is None else f"{row['seconds_to_work']:.0f} s"
         click.echo(
             f"{row['session']:>4}  {row['name'][:24]:<24}  {row['mode']:<4} {row['turns']:>6} {row['marks']:>5}  "
             f"{row['calls_made'] or '':>5}  {('yes ' + took if row['worked'] else 'no'):>12}  "
             f"{'' if row['ear_bits'] is None else format(row['ear_bits'], '+.1f'):>8}  "
-            f"{_percent(row['advised_within_reach']):>7}  {_percent(row['own_within_reach']):>4}"
+            f"{_percent(row['advised_within_reach']):>7}  {_percent(row['own_within_reach']):>5}"
         )
 
 
 def _percent(share: float | None) -> str:
-    return "" if share is None else f"{share:.0%}"
+    return "" if share is None else f"{100 * share:.0f} %"
 
 
 def _kept(opened: Store, number: int | None) -> tuple[Facts, str]:

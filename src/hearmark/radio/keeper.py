@@ -179,7 +179,7 @@ class Keeper:
             return False
         self._moves = Moves(self._port, self._say)
         if self._ever and self.plan is not None:
-            self._hold = "do not send: the radio was away; look at it, then set the plan again"
+            self._hold = "do not send: the radio was away; look at it, then set the plan again (T on the page)"
         self._ever = True
         return True
 
@@ -264,7 +264,7 @@ class Keeper:
         if plan is None:
             raise HearmarkError("There is no plan yet: say where the DX sends and where he listens.")
         if wish.verb == "set":
-            self._refuse_unlawful(wish.hz)
+            refuse_unlawful(self.allowed, wish.hz)
             self._peek_hz = self._peek_until_s = None
             self._set_hz = None
             outcome = moves.set(plan, wish.hz)
@@ -273,9 +273,9 @@ class Keeper:
         if wish.verb == "back":
             return self._back(moves, plan)
         if self._set_hz is None:
-            raise HearmarkError("The radio is not set to the plan yet: set it first.")
+            raise HearmarkError("The radio is not set to the plan yet: set it first, with T.")
         if wish.verb == "follow":
-            self._refuse_unlawful(wish.hz)
+            refuse_unlawful(self.allowed, wish.hz)
             outcome = moves.follow(plan, wish.hz)
             if outcome.ok:
                 self._set_hz = wish.hz
@@ -288,11 +288,6 @@ class Keeper:
         if not outcome.ok:
             self._peek_hz = self._peek_until_s = None
         return outcome
-
-    def _refuse_unlawful(self, hz: float) -> None:
-        may = self.allowed
-        if may is not None and may.known and not any(low - 0.5 <= hz <= high + 0.5 for low, high in may.intervals_hz):
-            raise HearmarkError(f"Not moved: {hz / 1e3:.2f} kHz lies outside what you may use, {may.why}.")
 
     def _back(self, moves: Moves, plan: Plan) -> Outcome:
         self._peek_hz = self._peek_until_s = None
@@ -332,6 +327,12 @@ class Keeper:
             return
         self._dials = outcome.dials
         self._look()
+
+
+def refuse_unlawful(may: Allowed | None, hz: float) -> None:
+    """Raises HearmarkError where it is known that we may not send."""
+    if may is not None and may.known and not any(low - 0.5 <= hz <= high + 0.5 for low, high in may.intervals_hz):
+        raise HearmarkError(f"Not moved: {hz / 1e3:.2f} kHz lies outside what you may use, {may.why}.")
 
 
 def _tell(wish: Wish, ok: bool, why: str) -> None:

@@ -68,7 +68,7 @@ class Moves:
         self._refuse_while_keyed(dials.keyed)
         wanted = goal(plan, transmit_hz, self.port.abilities)
         if not self._only_transmit_moves(dials, plan, wanted):
-            raise HearmarkError("Not moved: the radio is not set to the plan; set it first.")
+            raise HearmarkError("Not moved: the radio is not set to the plan; set it first, with T.")
         if covers(plan, transmit_hz):
             raise HearmarkError(_covering(plan, transmit_hz))
         if wanted.split:
@@ -82,7 +82,7 @@ class Moves:
             model = after(model, step)
             if plan.kind != "simplex" and not is_clear(model, plan, clearance_hz(plan)):
                 raise HearmarkError(
-                    "Not moved: with XIT as it stands our signal would cover the DX; set the plan again."
+                    "Not moved: with XIT as it stands our signal would cover the DX; set the plan again, with T."
                 )
         for step in steps:
             failed = self.do(step)
@@ -114,10 +114,10 @@ class Moves:
         transmit_hz = dials.transmit_hz
         if not dials.split or transmit_hz is None:
             raise HearmarkError(
-                "Not moved: split is off, so the transmit frequency would move with the dial; set it first."
+                "Not moved: split is off, so the transmit frequency would move with the dial; set it first, with T."
             )
         if not is_clear(dials, plan, clearance_hz(plan)):
-            raise HearmarkError("Not moved: transmit stands on the DX; set the plan first.")
+            raise HearmarkError("Not moved: transmit stands on the DX; set the plan first, with T.")
         failed = self.do(Step("dial", hz - (dials.rit_hz or 0.0)))
         if failed is not None:
             return failed

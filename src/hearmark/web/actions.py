@@ -25,6 +25,7 @@ LONGEST = 200
 class Action:
     """One request. `on`: switches, `frequency_hz`: places, `time_s`: a mark not at this moment, `text`: his words.
 
+    `on` of `transmit`: false for a place that is not to lie outside his window.
     `entry`: what goes into the log, or by its call alone who the DX is.
     """
 

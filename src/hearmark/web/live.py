@@ -10,8 +10,11 @@ from dataclasses import replace
 from typing import Any
 
 from hearmark.duplex.announcement import written
+from hearmark.duplex.bands import band_of
 from hearmark.errors import HearmarkError
 from hearmark.events import Allowed, Answer, Block, Event, Mode, Note, Plan, RadioState
+from hearmark.radio.guard import BESIDE_HZ
+from hearmark.radio.keeper import refuse_unlawful
 from hearmark.web.actions import Action, read_action
 from hearmark.web.ahead import pieces, read_ahead
 from hearmark.web.board import Board
@@ -265,7 +268,7 @@ class LiveSession:
         elif action.verb == "spot":
             self._listener.listen_at(frequency_hz)
         elif action.verb == "transmit":
-            self._move(tab, frequency_hz)
+            self._move(tab, frequency_hz, sure=action.on is not False)
         elif action.verb == "replay":
             if tab is not None:
                 tab.put("sound", self._listener.replay(action.on is True))
@@ -320,12 +323,24 @@ class LiveSession:
         done = self._logbook.log(entry, self._dx_hz, self._transmit_hz, self._mode, self._now_s)
         self.fan.put("text", as_text({"version": EVENT_VERSION, "type": "logged", **done}))
 
-    def _move(self, tab: Tab | None, transmit_hz: float) -> None:
+    def _move(self, tab: Tab | None, transmit_hz: float, sure: bool) -> None:
+        """`sure`: a place outside his window is meant so."""
         away_hz = abs(transmit_hz - self._dx_hz)
         if away_hz < CLEAR_HZ[self._mode]:
             raise HearmarkError(
                 f"Not moved: {away_hz:.0f} Hz from the DX our signal would cover him; "
                 f"keep {CLEAR_HZ[self._mode]:.0f} Hz or more away."
+            )
+        low_hz, high_hz = self.view.window_low_hz, self.view.window_high_hz
+        bands = {band_of(hz) for hz in (self._dx_hz, low_hz, high_hz)} - {None}
+        if bands and band_of(transmit_hz) not in bands:
+            raise HearmarkError(f"Not moved: {transmit_hz / 1e3:.2f} kHz lies outside the band that he works on.")
+        refuse_unlawful(self._rig.allowed if self._rig is not None else self._allowed, transmit_hz)
+        beside_hz = BESIDE_HZ["cw" if self._mode == "cw" else "voice"]
+        if not sure and not low_hz - beside_hz <= transmit_hz <= high_hz + beside_hz:
+            where = f"{low_hz / 1e3:.2f}" if low_hz == high_hz else f"{low_hz / 1e3:.2f} to {high_hz / 1e3:.2f}"
+            raise HearmarkError(
+                f"Not moved: he listens {where} kHz, not on {transmit_hz / 1e3:.2f}; Enter once more moves there."
             )
         if self._rig is not None:
             self._rig.ask("follow", transmit_hz, self._teller(tab, "transmit"))

@@ -7,6 +7,7 @@ mode, the moment, and what the session knows. A duplicate is told before anybody
 from __future__ import annotations
 
 import dataclasses
+import re
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -24,11 +25,17 @@ from hearmark.log.making import Draft, fields_of, usual_report
 from hearmark.log.modes import GROUPS, adif_mode, mode_group
 from hearmark.log.needs import CONFIRMED, WORKED, Worked, before, worked
 from hearmark.log.store import Store
-from hearmark.pileup.calls import is_call
+from hearmark.pileup.calls import has_report, is_call
 from hearmark.settings import Settings
 
 SURE_OVERS = 2
 """In so many of his overs more than he would name a caller a call must stand to be taken for his own."""
+SIGNED_TIMES = 2
+"""So often signed behind DE and read surely, in one over or several, a call is his own."""
+SURE_LETTER = 0.8
+TO_ALL, WHERE = frozenset(("CQ", "QRZ", "DX", "TEST")), frozenset(("UP", "DWN", "DN", "DOWN", "QRZ"))
+"""One of these stands before his DE, or behind his call (common practice, no source): so he signs, and no caller who
+sends on his frequency."""
 KEPT_OVERS = 200
 
 
@@ -62,6 +69,7 @@ class Logbook:
         self._given = call.strip().upper()
         self._worked = worked(store, settings.log.confirmed_by)
         self._overs: dict[int, tuple[str, ...]] = {}
+        self._signed: dict[int, tuple[str, ...]] = {}
         self._callers: dict[int, str] = {}
         self._habit = ""
         self._calls_made = 0
@@ -74,9 +82,12 @@ class Logbook:
     def notice(self, event: Event) -> None:
         """Learns from what happens on the air."""
         if isinstance(event, Over):
-            self._overs[event.id] = tuple(word for word in dict.fromkeys(event.text.split()) if is_call(word))
+            self._overs[event.id] = _named(event)
+            # An over that is read anew may lose the space before his DE
+            self._signed[event.id] = max(_signed(event), self._signed.get(event.id, ()), key=len)
             while len(self._overs) > KEPT_OVERS:
-                self._overs.pop(next(iter(self._overs)))
+                oldest = next(iter(self._overs))
+                del self._overs[oldest], self._signed[oldest]
         elif isinstance(event, Answer) and event.call:
             self._callers[event.id] = event.call
             while len(self._callers) > KEPT_OVERS:
@@ -99,14 +110,16 @@ class Logbook:
     @property
     def call(self) -> str:
         """The call of the DX: as given, else the one he signs most; empty while nobody knows."""
-        if self._given:
-            return self._given
-        counted = Counter(call for calls in self._overs.values() for call in calls)
+        return self._given or self._most(self._signed, SIGNED_TIMES) or self._most(self._overs, SURE_OVERS)
+
+    def _most(self, calls_in: dict[int, tuple[str, ...]], least: int) -> str:
+        """The call that stands oftenest in his overs; empty if it does not stand there `least` times, or two do."""
+        counted = Counter(call for calls in calls_in.values() for call in calls)
         # He names those he answers as well, twice at most; now and then he himself is taken for a caller
         for caller in self._callers.values():
             counted[caller] -= 2
         most = counted.most_common(2)
-        if not most or most[0][1] < SURE_OVERS or (len(most) > 1 and most[0][1] == most[1][1]):
+        if not most or most[0][1] < least or (len(most) > 1 and most[0][1] == most[1][1]):
             return ""
         return most[0][0]
 
@@ -190,6 +203,41 @@ class Logbook:
         offset = (own_hz - dx_hz) / 1e3
         where = f"{own_hz / 1e3:.2f} kHz" + (f", {offset:+.2f} from him" if offset else "")
         return {"call": call, "id": kept.id, "text": f"Logged {call} at {now:%H:%M} UTC on {where}."}
+
+
+def _words(over: Over) -> list[re.Match[str]]:
+    """The words of an over, all but the last of one that goes on: that may not be whole yet."""
+    words = list(re.finditer(r"[^ ?]+", over.text))
+    return words[:-1] if over.stop_s is None and words and words[-1].end() == len(over.text) else words
+
+
+def _named(over: Over) -> tuple[str, ...]:
+    """The calls in an over, each once, but for those that get a report or are asked again: these are callers."""
+    words = [word[0] for word in _words(over) if not over.text[word.end() :].startswith("?")]
+    calls: dict[str, None] = {}
+    for k, word in enumerate(words):
+        behind = next((other for other in words[k + 1 :] if other != word), "")
+        addressed = behind == "AGN" or (has_report(behind) and not is_call(behind))
+        if is_call(word) and not (addressed and words[:k][-1:] != ["DE"]):
+            calls[word] = None
+    return tuple(calls)
+
+
+def _signed(over: Over) -> tuple[str, ...]:
+    """The call that he signs behind DE, as often as it stands there with every letter sure."""
+    if len(over.sure) != len(over.text):
+        return ()
+    words = _words(over)
+    texts = ["", *(word[0] for word in words), ""]
+    calls: list[str] = []
+    for k, text in enumerate(texts):
+        if text != "DE" or not is_call(call := texts[k + 1]):
+            continue
+        behind = next(n for n in range(k + 2, len(texts)) if texts[n] != call)
+        if texts[k - 1] in TO_ALL or texts[behind] in WHERE:
+            sure = [min(over.sure[word.start() : word.end()]) for word in words[k : behind - 1]]
+            calls += [call] * sum(p >= SURE_LETTER for p in sure)
+    return tuple(calls)
 
 
 def entry_of(given: dict[str, object]) -> Entry:

@@ -19,6 +19,7 @@ from hearmark.sources.front_end import Corrected
 from hearmark.sources.live import LiveIq, sound_card, tcp
 from hearmark.sources.recording import open_recording
 from hearmark.sources.source import Source
+from hearmark.units import percent
 
 LISTEN_S = 4.0
 SETTLE_S = 0.5
@@ -103,7 +104,7 @@ def in_words(heard: Heard, rate_hz: float) -> tuple[bool, str]:
             "set the rate that the receiver sends"
         )
     if heard.clipped_share > 1e-4:
-        return False, f"{said}, but {heard.clipped_share:.2%} of the samples clip: turn its gain down"
+        return False, f"{said}, but {percent(heard.clipped_share, 2)} of the samples clip: turn its gain down"
     if heard.dropped_s > 0.0:
         return False, f"{said}, but {heard.dropped_s:.2f} of {heard.listened_s:.0f} s were dropped on the way"
     peak = f", peaks {heard.peak_dbfs:.0f} dBFS" if math.isfinite(heard.peak_dbfs) else ""

@@ -123,7 +123,7 @@ class Rig:
     def following(self, on: bool) -> None:
         """Switch following of the advice on or off; it needs a radio that is set."""
         if on and not self.keeper.status().is_set:
-            raise HearmarkError("The radio is not set to the plan yet: set it first, then it can follow.")
+            raise HearmarkError("The radio is not set to the plan yet: set it first, with T, then it can follow.")
         self.keeper.following = on
         self._followed_hz = None
         self._follow()

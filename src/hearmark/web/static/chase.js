@@ -35,7 +35,7 @@ function show(answer) {
   if (answer.node) said.push(`node ${answer.node.state}${answer.node.trouble ? `: ${answer.node.trouble}` : ""}`);
   if (answer.node?.dropped_spots) said.push(`${answer.node.dropped_spots} dropped`);
   if (!answer.log) said.push("no log is open, so everything is needed");
-  if (!answer.paths) said.push("paths are not computed: set locator under [station] in the settings");
+  if (!answer.paths) said.push("paths are not computed: give your locator in Set-up, or under [station] in the settings file");
   byId("state").textContent = said.join(" \u00b7 ");
   const body = /** @type {HTMLElement} */ (document.querySelector("#rows tbody"));
   body.replaceChildren(...answer.rows.map(rowOf));

@@ -82,6 +82,7 @@ export class Controls {
       const line = document.createElement("p");
       line.append(keycap(command.shown), command.name);
       sheet.append(line);
+      if (command.key === "t") sheet.append(first());
       if (!command.button) continue;
       const button = document.createElement("button");
       button.type = "button";
@@ -160,10 +161,10 @@ export class Controls {
     if (target !== null) this.transmit(Math.round(target / 10) * 10);
   }
 
-  /** @param {number} hz */
-  transmit(hz) {
+  /** @param {number} hz @param {boolean} sure outside his window too */
+  transmit(hz, sure = true) {
     this.wanted = hz;
-    this.link.ask({ verb: "transmit", frequency_hz: hz });
+    this.link.ask({ verb: "transmit", frequency_hz: hz, ...(sure ? {} : { on: false }) });
   }
 
   /** One key: what he was heard to announce if that is new, else the plan in force. */
@@ -206,7 +207,23 @@ export class Controls {
   /** @param {boolean} ear */
   type(ear) {
     if (ear) this.typed.open("Right ear at, kHz", (hz) => this.listen(hz));
-    else this.typed.open("You send at, kHz", (hz) => this.transmit(hz));
+    else {
+      /** @type {number | null} */
+      let asked = null;
+      this.typed.open("You send at, kHz", (hz) => {
+        const sure = hz === asked || this.inWindow(hz);
+        asked = hz;
+        this.transmit(hz, sure);
+        return sure;
+      });
+    }
+  }
+
+  /** Where he listens, or so near to it that it counts as such. @param {number} hz */
+  inWindow(hz) {
+    const { low_hz, high_hz } = this.model.window;
+    const beside = this.model.mode === "cw" ? 100 : 300;
+    return hz >= low_hz - beside && hz <= high_hz + beside;
   }
 
   /** @param {"left" | "right"} ear */
@@ -341,6 +358,14 @@ function byId(id) {
 function setText(id, text) {
   const element = byId(id);
   if (element.textContent !== text) element.textContent = text;
+}
+
+/** With a radio: what waits for T. */
+function first() {
+  const line = document.createElement("p");
+  line.id = "help-radio";
+  line.append(keycap("T"), "first, then \u2190 \u2192 Enter N");
+  return line;
 }
 
 /** @param {string} text */

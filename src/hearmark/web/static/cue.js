@@ -44,7 +44,8 @@ export function showCue(model, changed = () => {}) {
     set("cue-chance", success === null || success === undefined ? "" : `${chance(success)} of calls there get through.`);
     // A dial that the program does not know is set by hand: then the figure to set it to stands here.
     const shown = own ?? target;
-    set("own-offset", shown === null ? "–" : `${offset(shown - model.dxHz, Math.abs(shown - model.dxHz) < 100_000 ? digits(shown - model.dxHz) : 0)} kHz`);
+    const from = shown === null ? "–" : offset(shown - model.dxHz, Math.abs(shown - model.dxHz) < 100_000 ? digits(shown - model.dxHz) : 0);
+    set("own-offset", shown === null ? from : `${from} kHz`);
     const barred = own !== null && model.allowed !== null && model.allowed.known
       && !model.allowed.intervals_hz.some(([low, high]) => own >= low && own <= high);
     const unchecked = model.allowed === null || !model.allowed.known;
@@ -53,13 +54,14 @@ export function showCue(model, changed = () => {}) {
     set("own-figure", shown === null ? "not known" : absolute(shown, digits(shown)));
     set("own-caution", unchecked ? "Licence not known: check that you may." : "");
     const differs = target !== null && own !== null && Math.abs(target - own) > 20;
-    set("own-target", differs && target !== null ? `better ${offset(target - model.dxHz, model.mode === "cw" ? 2 : 1)}` : "");
+    const place = target === null ? "" : offset(target - model.dxHz, model.mode === "cw" ? 2 : 1);
+    set("own-target", differs ? `better ${place}` : "");
     set("dx-figure", model.dxHz ? absolute(model.dxHz, digits(model.dxHz)) : "–");
     set("dx-mode", `${model.mode.toUpperCase()}${works(model)}`);
     showDx(model, set);
-    const better = differs || own === null ? target : null;
-    const words = `${cue}. ${better !== null ? `Better place ${offset(better - model.dxHz)} kilohertz. ` : ""}${advice?.why ?? ""}`;
-    const key = `${cue} ${better !== null ? offset(better - model.dxHz) : ""}`;
+    const better = own === null && target !== null ? from : differs && target !== null ? place : "";
+    const words = `${cue}. ${better ? `Better place ${better} kilohertz. ` : ""}${advice?.why ?? ""}`;
+    const key = `${cue} ${better}`;
     if (cue !== "none" && key !== spoken) {
       spoken = key;
       set("cue-live", words);

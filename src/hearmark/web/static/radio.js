@@ -72,11 +72,12 @@ function words(model, radio) {
   const parts = [];
   if (radio.receive_hz !== null) {
     const off = radio.receive_hz - model.dxHz;
-    parts.push(`hears ${Math.abs(off) < 60 ? "the DX" : `${offset(off, 2)} kHz`}`);
+    parts.push(`hears ${Math.abs(off) < 60 ? "him" : `${offset(off, 2)} kHz`}`);
   }
   if (radio.transmit_hz !== null) parts.push(`sends ${absolute(radio.transmit_hz, 2)}`);
   if (radio.split !== null) parts.push(radio.split ? "split on" : "split off");
-  if (radio.mode) parts.push(radio.mode.toUpperCase());
+  // As his, which stands below, it need not stand twice
+  if (radio.mode && radio.mode !== model.mode) parts.push(radio.mode.toUpperCase());
   if (radio.peek_hz !== null) parts.push("peeking");
   if (radio.locked) parts.push("locked");
   if (radio.keyed) parts.push("SENDING");
@@ -90,7 +91,7 @@ function words(model, radio) {
 function said(model, offer) {
   const low = offset(offer.listen_low_hz - model.dxHz);
   const high = offset(offer.listen_high_hz - model.dxHz);
-  return `he says ${low === high ? low : `${low} to ${high}`} kHz: T sets the radio for it`;
+  return `he says ${low === high ? low : `${low} to ${high}`}: T sets it`;
 }
 
 /** @param {string} id @param {string} text */

@@ -20,20 +20,23 @@ export class Typed {
     this.model = model;
     this.form = /** @type {HTMLFormElement} */ (document.getElementById("typed"));
     this.box = /** @type {HTMLInputElement} */ (document.getElementById("typed-khz"));
-    /** @type {(hz: number) => void} */
+    /** @type {(hz: number) => boolean | void} Given false the figure stays, to be mended or sent once more. */
     this.take = () => {};
     this.form.addEventListener("submit", (event) => {
       event.preventDefault();
       const hz = frequency(this.box.value, model.dxHz);
       if (hz === null) refuse(`\u201c${this.box.value}\u201d is no frequency: write +5.8, or 18149.3.`);
-      else this.take(hz);
+      else if (this.take(hz) === false) {
+        this.box.select();
+        return;
+      }
       this.close();
     });
     this.box.addEventListener("keydown", (event) => event.key === "Escape" && this.close());
     this.box.addEventListener("blur", () => this.close());
   }
 
-  /** @param {string} what @param {(hz: number) => void} take */
+  /** @param {string} what @param {(hz: number) => boolean | void} take */
   open(what, take) {
     this.take = take;
     this.box.value = "";
