@@ -234,7 +234,7 @@ def works_words(works: Document, dx_hz: float | None, mode: str | None) -> str:
 
 def _most(chance: float) -> str:
     """A percentage; none is ever certain."""
-    return f"{100.0 * min(chance, 0.99):.0f} %"
+    return percent(min(chance, 0.99))
 
 
 def _ear(ear: Ear) -> Document:
