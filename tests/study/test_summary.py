@@ -39,7 +39,7 @@ def test_ratio_is_the_geometric_mean_over_habits() -> None:
     assert ratio["interval"][0] <= ratio["ratio"] <= ratio["interval"][1]
     assert found["of_ceiling"]["share"] == pytest.approx(0.9, abs=0.01)
     assert found["of_told"]["share"] == pytest.approx(0.95, abs=0.01)
-    assert "told the habit and hears every answer: 95%" in readable(found)
+    assert "told the habit and hears every answer: 95 %" in readable(found)
     assert found["slowest_against_tail_end"]["habit"] == "stay"
     assert found["slowest_against_tail_end"]["slower"] == pytest.approx(-0.5, abs=0.01)
 
@@ -49,7 +49,7 @@ def test_who_was_not_worked_counts_with_the_whole_time() -> None:
     fixed = next(row for row in found["tactics"] if row["tactic"] == "fixed")
     assert fixed["median_min"] == {"stay": 60.0, "step": 60.0}
     assert fixed["unworked_all"] == 1.0
-    assert "(100%)" in readable(found)
+    assert "(100 %)" in readable(found)
 
 
 def test_the_interval_covers_the_truth_about_as_often_as_it_says() -> None:

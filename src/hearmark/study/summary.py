@@ -10,6 +10,7 @@ import numpy as np
 from hearmark.events import FloatArray
 from hearmark.simulate.scenario import HABITS
 from hearmark.study.tactics import LABELS, NAMES
+from hearmark.units import percent
 
 DRAWS = 1_000
 PROGRAM, TOLD, CEILING = "program", "told", "ceiling"
@@ -150,22 +151,24 @@ def readable(found: Found) -> str:
     ):
         if found[name]:
             (low, high), share = found[name]["interval"], found[name]["share"]
-            lines.append(f"speed of the program, as a share {who}: {share:.0%} ({low:.0%} to {high:.0%})")
+            lines.append(
+                f"speed of the program, as a share {who}: {percent(share)} ({percent(low)} to {percent(high)})"
+            )
     if found["slowest_against_tail_end"]:
         worst = found["slowest_against_tail_end"]
         low, high = worst["interval"]
         word = "slower" if worst["slower"] > 0 else "sooner"
         lines.append(
-            f"worst habit against the perfect tail-ender: {worst['habit']}, {abs(worst['slower']):.0%} {word} "
-            f"({low:+.0%} to {high:+.0%})"
+            f"worst habit against the perfect tail-ender: {worst['habit']}, {percent(abs(worst['slower']))} {word} "
+            f"({100.0 * low:+.0f} to {100.0 * high:+.0f} %)"
         )
     if found["promised"]:
         lines.append(
-            f"chance per call: promised {found['promised']['mean_chance_per_call']:.1%}, "
-            f"came {found['promised']['answers_per_call']:.1%}"
+            f"chance per call: promised {percent(found['promised']['mean_chance_per_call'], 1)}, "
+            f"came {percent(found['promised']['answers_per_call'], 1)}"
         )
     return "\n".join(lines)
 
 
 def _share(value: float) -> str:
-    return f"({value:.0%})" if value > 0 else ""
+    return f"({percent(value)})" if value > 0 else ""
