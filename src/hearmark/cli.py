@@ -33,6 +33,7 @@ from hearmark.commands.store import log_files
 from hearmark.commands.study import study
 from hearmark.errors import HearmarkError
 from hearmark.events import Mode, Plan
+from hearmark.units import counted
 
 MODES = click.Choice(["cw", "usb", "lsb"])
 FILE = click.Path(path_type=Path)
@@ -145,7 +146,7 @@ def simulate(
         f"{meta}: the DX on {scenario.dx_hz / 1000:.2f} kHz, {mode.upper()}, listening "
         f"{(scenario.window_low_hz - scenario.dx_hz) / 1000:+.1f} to "
         f"{(scenario.window_high_hz - scenario.dx_hz) / 1000:+.1f} kHz; "
-        f"{done} contact{'' if done == 1 else 's'} completed."
+        f"{counted(done, 'contact')} completed."
     )
 
 

@@ -8,7 +8,7 @@ from typing import Any
 
 from hearmark.report import clock
 from hearmark.session import Facts
-from hearmark.units import khz_from_hz, percent
+from hearmark.units import counted, khz_from_hz, percent
 
 REACH_HZ = {"cw": 100.0, "voice": 300.0}
 """Calling this near to where he listens next may be heard. Common practice, no source."""
@@ -146,29 +146,31 @@ def readable(found: Lessons) -> str:
     lines = [
         f"{who} on {khz_from_hz(dx['frequency_hz']):.2f} kHz, {str(dx['mode']).upper()}"
         + (f", {found['start'][:16].replace('T', ' ')} UTC" if found["start"] else "")
-        + f": {clock(found['duration_s'])} long, {found['turns']} turns, {found['marks']} marks"
+        + f": {clock(found['duration_s'])} long, {counted(found['turns'], 'turn')}, {counted(found['marks'], 'mark')}"
         + (f", {found['taken_back']} more taken back" if found["taken_back"] else "")
         + (f", {found['by_hand']} by hand" if found["by_hand"] else "")
         + "."
     ]
     if found["right"] is not None:
-        lines.append(f"Against the truth in the recording: {found['right']} marks right, {found['wrong']} wrong.")
+        lines.append(
+            f"Against the truth in the recording: {counted(found['right'], 'mark')} right, {found['wrong']} wrong."
+        )
     if found["habit"]:
         lines.append(f"His habit: {found['habit']}.")
     if found["worked"]:
-        calls = f" after {found['calls_made']} calls" if found["calls_made"] else ""
+        calls = f" after {counted(found['calls_made'], 'call')}" if found["calls_made"] else ""
         took = f" in {clock(found['seconds_to_work'])}" if found["seconds_to_work"] is not None else ""
         lines.append(f"Worked at {clock(found['worked']['time_s'])}{calls}{took}.")
     elif found["calls_made"]:
-        lines.append(f"You called {found['calls_made']} times and did not work him.")
+        lines.append(f"You called {counted(found['calls_made'], 'time')} and did not work him.")
     if ear["forecasts"]:
-        before = f"{ear['forecasts']} of the {found['marks']}" if ear["forecasts"] < found["marks"] else found["marks"]
+        before = f"{ear['forecasts']} of the " if ear["forecasts"] < found["marks"] else ""
         near = (
             "" if ear["peak_within_reach"] is None else f", {percent(ear['peak_within_reach'])} of them under its top"
         )
         lines.append(
-            f"Before {before} answers the hill held the true place {2.0 ** ear['bits']:.1f} times as likely "
-            f"as an even window does ({ear['bits']:+.1f} bits); half of them lay within its likeliest "
+            f"Before {before}{counted(found['marks'], 'answer')} the hill held the true place "
+            f"{2.0 ** ear['bits']:.1f} times as likely as an even window does ({ear['bits']:+.1f} bits); half of them lay within its likeliest "
             f"{percent(max(ear['searched'], 0.01))}{near}."
         )
     if found["rules"]:

@@ -9,7 +9,7 @@ from typing import Any, TypeVar
 
 from hearmark.events import Advice, Answer, Ear, Emission, Event, Gap, Levels, Mode, Over, OwnCall, Plan, Turn, Working
 from hearmark.marks import SURE, settled
-from hearmark.units import khz_from_hz, percent
+from hearmark.units import counted, khz_from_hz, percent
 
 SCHEMA = 1
 BESIDE_DX_HZ = 300.0
@@ -83,12 +83,12 @@ def readable(content: Document) -> str:
     lines = [
         f"{length} at {recording['sample_rate_hz'] / 1000:g} kHz around {khz_from_hz(recording['center_hz']):.1f} kHz",
         f"The DX on {_khz(dx['frequency_hz'])} kHz, {(dx['mode'] or 'mode unknown').upper()}: "
-        + _counted(dx["overs"], "over"),
+        + counted(len(dx["overs"]), "over"),
         *([works_words(dx["works"], dx["frequency_hz"], dx["mode"])] if "works" in dx else []),
         "",
     ]
     marks = [answer for answer in content["answers"] if answer["confidence"] >= SURE]
-    lines.append(_counted(marks, "answer") + (":" if marks else " found."))
+    lines.append(counted(len(marks), "answer") + (":" if marks else " found."))
     if marks:
         lines.append("   time       kHz    from DX   sure   SNR  call")
     for mark in marks:
@@ -135,11 +135,6 @@ def outside_words(content: Document, window_hz: tuple[float, float]) -> str:
     low, high, *reached = (f"{khz_from_hz(hz - dx['frequency_hz']):+.1f}" for hz in (*window_hz, *beyond))
     where = " and ".join(reached)
     return f"Note: answers or callers reach to {where} kHz, outside the window {low} to {high} kHz that was given.\n"
-
-
-def _counted(found: Sequence[Any], name: str) -> str:
-    """As "1 answer", "2 answers"."""
-    return f"{len(found)} {name}{'' if len(found) == 1 else 's'}"
 
 
 def clock(seconds: float) -> str:
@@ -285,7 +280,7 @@ def _receiver_words(receiver: Document) -> str:
         )
     if receiver["gaps"]:
         deaf_s = sum(gap["stop_s"] - gap["start_s"] for gap in receiver["gaps"])
-        lines.append(f"Deaf for {deaf_s:.1f} s in {_counted(receiver['gaps'], 'gap')}.")
+        lines.append(f"Deaf for {deaf_s:.1f} s in {counted(len(receiver['gaps']), 'gap')}.")
     return "".join(f"{line}\n" for line in lines)
 
 

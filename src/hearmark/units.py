@@ -32,6 +32,11 @@ def percent(share: float, digits: int = 0) -> str:
     return f"{100.0 * share:.{digits}f} %"
 
 
+def counted(number: int, name: str) -> str:
+    """As "1 answer", "2 answers"."""
+    return f"{number} {name}{'' if number == 1 else 's'}"
+
+
 def dit_s(wpm: float) -> float:
     """Length of one Morse unit in seconds: PARIS is 50 units (ITU-R M.1677-1; facts of the trade)."""
     return 1.2 / wpm
