@@ -170,8 +170,8 @@ def readable(found: Lessons) -> str:
         )
         lines.append(
             f"Before {before}{counted(found['marks'], 'answer')} the hill held the true place "
-            f"{2.0 ** ear['bits']:.1f} times as likely as an even window does ({ear['bits']:+.1f} bits); half of them lay within its likeliest "
-            f"{percent(max(ear['searched'], 0.01))}{near}."
+            f"{2.0 ** ear['bits']:.1f} times as likely as an even window does ({ear['bits']:+.1f} bits); "
+            f"half of them lay within its likeliest {percent(max(ear['searched'], 0.01))}{near}."
         )
     if found["rules"]:
         lines.append(f"  {'a caller who stood':<32} within reach   median away")
