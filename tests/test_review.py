@@ -75,7 +75,7 @@ def test_a_recording_from_end_to_end(tmp_path: Path, capsys: pytest.CaptureFixtu
              "--picture", str(picture)]
         )  # fmt: skip
     assert ended.value.code == 0
-    assert "answers" in capsys.readouterr().out
+    assert "1 answer:" in capsys.readouterr().out
     content = json.loads(found.read_text())
     assert content["recording"] == {"sample_rate_hz": 12_000.0, "center_hz": 14_024_500.0, "duration_s": 30.0}
     assert (content["dx"]["frequency_hz"], content["dx"]["mode"]) == (14_023_000.0, "cw")

@@ -83,6 +83,11 @@ def test_while_it_is_sent_a_call_may_go_on() -> None:
     assert calls_in(copy("KG2OP"), ended=False)[0].probability < calls_in(copy("KG2OP"))[0].probability
 
 
+def test_a_call_of_dots_alone_is_more_likely_a_noise() -> None:
+    dots, others = (calls_in(copy(text))[0].probability for text in ("I5EEE", "I5ETE"))
+    assert dots < 0.7 < 0.9 < others
+
+
 def test_a_call_outside_all_series_is_less_likely_and_never_left_out() -> None:
     given, none = calls_in(copy("KG2OP"))[0], calls_in(copy("XG2OP"))[0]
     assert allocated("KG2OP")

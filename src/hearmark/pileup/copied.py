@@ -33,6 +33,8 @@ GOES_ON = 0.5
 """Chance that a call is whole while its sender has not stopped."""
 SHORT = 0.4
 """Odds of a call of four signs: a piece of a longer one looks the same."""
+ALL_DOTS = 0.02
+"""Odds of a call without a single dash ("I5EEE"): hardly anybody has one, and clicks and speech look so."""
 _SLOPE, _AT_BEST = 3.0, 4.6
 """Logarithm of the odds of a call: at best, less so many times the doubt of its letters (bench/morse_reading.py)."""
 LEAST = 0.05
@@ -45,6 +47,7 @@ REPORTS = frozenset(("5NN", "599", "ENN"))
 USUAL = frozenset((*_BEFORE, *_AFTER, *_OTHERS.split()))
 """Words that stand beside a call (common practice, no source)."""
 _PARTIAL = re.compile(r"(?=.*[A-Z])(?=.*[0-9])[A-Z0-9/]{2,}")
+_DOTS = re.compile(r"[EISH5]+")
 _FIGURES = re.compile(r"[0-9NTAE]*[0-9][0-9NTAE]*|.*5[0-9N][9N].*")
 
 
@@ -195,6 +198,8 @@ def _chance(copy: Copy, word: _Word, call: str) -> float:
     odds = math.exp(_AT_BEST - _SLOPE * doubt)
     if len(call) < 5:
         odds *= SHORT
+    if _DOTS.fullmatch(call):
+        odds *= ALL_DOTS
     odds *= 1.0 if allocated(call) else UNALLOCATED
     return odds / (1.0 + odds)
 
