@@ -19,6 +19,7 @@ from hearmark.radio.guard import Facts, Guard
 from hearmark.radio.moves import Moves, Outcome
 from hearmark.radio.order import same
 from hearmark.radio.port import Dials, Port, RadioLost
+from hearmark.radio.refusal import refuse_unlawful
 
 POLL_S = 0.1
 RETURN_S = 1.0
@@ -327,12 +328,6 @@ class Keeper:
             return
         self._dials = outcome.dials
         self._look()
-
-
-def refuse_unlawful(may: Allowed | None, hz: float) -> None:
-    """Raises HearmarkError where it is known that we may not send."""
-    if may is not None and may.known and not any(low - 0.5 <= hz <= high + 0.5 for low, high in may.intervals_hz):
-        raise HearmarkError(f"Not moved: {hz / 1e3:.2f} kHz lies outside what you may use, {may.why}.")
 
 
 def _tell(wish: Wish, ok: bool, why: str) -> None:

@@ -10,11 +10,9 @@ from dataclasses import replace
 from typing import Any
 
 from hearmark.duplex.announcement import written
-from hearmark.duplex.bands import band_of
 from hearmark.errors import HearmarkError
-from hearmark.events import Allowed, Answer, Block, Event, Mode, Note, Plan, RadioState
-from hearmark.radio.guard import BESIDE_HZ
-from hearmark.radio.keeper import refuse_unlawful
+from hearmark.events import Allowed, Answer, Block, Event, Note, Plan, RadioState
+from hearmark.radio.refusal import refuse_place
 from hearmark.web.actions import Action, read_action
 from hearmark.web.ahead import pieces, read_ahead
 from hearmark.web.board import Board
@@ -28,8 +26,6 @@ from hearmark.web.story import Story
 from hearmark.web.view import Engine, View
 from hearmark.web.wire import EVENT_VERSION, as_text
 
-CLEAR_HZ: dict[Mode, float] = {"cw": 300.0, "usb": 2700.0, "lsb": 2700.0}
-"""Nearer than this to the DX, our own signal would cover him: such a move is refused."""
 STATUS_S = 0.5
 INBOX = 64
 
@@ -325,23 +321,9 @@ class LiveSession:
 
     def _move(self, tab: Tab | None, transmit_hz: float, sure: bool) -> None:
         """`sure`: a place outside his window is meant so."""
-        away_hz = abs(transmit_hz - self._dx_hz)
-        if away_hz < CLEAR_HZ[self._mode]:
-            raise HearmarkError(
-                f"Not moved: {away_hz:.0f} Hz from the DX our signal would cover him; "
-                f"keep {CLEAR_HZ[self._mode]:.0f} Hz or more away."
-            )
-        low_hz, high_hz = self.view.window_low_hz, self.view.window_high_hz
-        bands = {band_of(hz) for hz in (self._dx_hz, low_hz, high_hz)} - {None}
-        if bands and band_of(transmit_hz) not in bands:
-            raise HearmarkError(f"Not moved: {transmit_hz / 1e3:.2f} kHz lies outside the band that he works on.")
-        refuse_unlawful(self._rig.allowed if self._rig is not None else self._allowed, transmit_hz)
-        beside_hz = BESIDE_HZ["cw" if self._mode == "cw" else "voice"]
-        if not sure and not low_hz - beside_hz <= transmit_hz <= high_hz + beside_hz:
-            where = f"{low_hz / 1e3:.2f}" if low_hz == high_hz else f"{low_hz / 1e3:.2f} to {high_hz / 1e3:.2f}"
-            raise HearmarkError(
-                f"Not moved: he listens {where} kHz, not on {transmit_hz / 1e3:.2f}; Enter once more moves there."
-            )
+        may = self._rig.allowed if self._rig is not None else self._allowed
+        window_hz = (self.view.window_low_hz, self.view.window_high_hz)
+        refuse_place(transmit_hz, self._dx_hz, window_hz, self._mode, may, sure)
         if self._rig is not None:
             self._rig.ask("follow", transmit_hz, self._teller(tab, "transmit"))
         elif self._tune is not None:

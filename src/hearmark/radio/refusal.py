@@ -1,0 +1,35 @@
+"""Where we are not moved to: each refusal is one sentence, raised as HearmarkError."""
+
+from __future__ import annotations
+
+from hearmark.duplex.bands import band_of
+from hearmark.errors import HearmarkError
+from hearmark.events import Allowed, Mode
+from hearmark.radio.guard import BESIDE_HZ
+from hearmark.radio.order import CLEAR_HZ
+
+
+def refuse_unlawful(may: Allowed | None, hz: float) -> None:
+    """Raises where it is known that we may not send."""
+    if may is not None and may.known and not any(low - 0.5 <= hz <= high + 0.5 for low, high in may.intervals_hz):
+        raise HearmarkError(f"Not moved: {hz / 1e3:.2f} kHz lies outside what you may use, {may.why}.")
+
+
+def refuse_place(
+    hz: float, dx_hz: float, window_hz: tuple[float, float], mode: Mode, may: Allowed | None, sure: bool
+) -> None:
+    """Raises where we would cover the DX, off his band, where we may not send, and outside his window unless `sure`."""
+    kind = "cw" if mode == "cw" else "voice"
+    away_hz, clear_hz = abs(hz - dx_hz), CLEAR_HZ[kind]
+    if away_hz < clear_hz:
+        raise HearmarkError(
+            f"Not moved: {away_hz:.0f} Hz from the DX our signal would cover him; keep {clear_hz:.0f} Hz or more away."
+        )
+    low_hz, high_hz = window_hz
+    bands = {band_of(edge_hz) for edge_hz in (dx_hz, low_hz, high_hz)} - {None}
+    if bands and band_of(hz) not in bands:
+        raise HearmarkError(f"Not moved: {hz / 1e3:.2f} kHz lies outside the band that he works on.")
+    refuse_unlawful(may, hz)
+    if not sure and not low_hz - BESIDE_HZ[kind] <= hz <= high_hz + BESIDE_HZ[kind]:
+        where = f"{low_hz / 1e3:.2f}" if low_hz == high_hz else f"{low_hz / 1e3:.2f} to {high_hz / 1e3:.2f}"
+        raise HearmarkError(f"Not moved: he listens {where} kHz, not on {hz / 1e3:.2f}; Enter once more moves there.")
