@@ -5,7 +5,6 @@ A model of an operator, not of a receiver; its constants are common practice, no
 
 from __future__ import annotations
 
-import cmath
 import math
 import random
 from collections.abc import Sequence
@@ -15,17 +14,19 @@ class Fade:
     """Slow fading of one path: three rotating components, mean power 1, seeded."""
 
     def __init__(self, rng: random.Random, rate_hz: float = 0.15) -> None:
-        self._turning = [(rng.gauss(0.0, rate_hz) * math.tau, rng.uniform(0.0, math.tau)) for _ in range(3)]
-        self._share = (0.75, 0.5, 0.4)
-        self._power = sum(share * share for share in self._share)
+        self._turning = [
+            (share, rng.gauss(0.0, rate_hz) * math.tau, rng.uniform(0.0, math.tau)) for share in (0.75, 0.5, 0.4)
+        ]
+        self._power = sum(share * share for share, _, _ in self._turning)
 
     def power(self, time_s: float) -> float:
         """Power gain at `time_s`, from 0.01 upwards."""
-        total = sum(
-            share * cmath.exp(1j * (rate * time_s + phase))
-            for share, (rate, phase) in zip(self._share, self._turning, strict=True)
-        )
-        return max(abs(total) ** 2 / self._power, 0.01)
+        real = imaginary = 0.0
+        for share, rate, phase in self._turning:
+            angle = rate * time_s + phase
+            real += share * math.cos(angle)
+            imaginary += share * math.sin(angle)
+        return max(abs(complex(real, imaginary)) ** 2 / self._power, 0.01)
 
 
 def overlap_s(start_s: float, stop_s: float, other_start_s: float, other_stop_s: float) -> float:

@@ -11,6 +11,7 @@ import random
 from dataclasses import dataclass
 from functools import lru_cache
 
+import numba
 import numpy as np
 import numpy.typing as npt
 
@@ -31,6 +32,7 @@ CUT_NUMBERS: dict[str, str] = {"0": "T", "1": "A", "5": "E", "9": "N"}
 """Short forms of figures in reports (common practice, no source)."""
 
 _ELEMENT, _CHARACTER, _WORD, _LAST = 0, 1, 2, 3
+_NO_JITTER = np.zeros((2, 0))
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,6 +129,13 @@ def _pattern(text: str) -> tuple[tuple[bool, ...], tuple[int, ...], tuple[int, i
     return tuple(dashes), tuple(gaps), counts
 
 
+@lru_cache(maxsize=65536)
+def _arrays(text: str) -> tuple[npt.NDArray[np.bool_], npt.NDArray[np.int64]]:
+    """Marks and gaps of `_pattern`."""
+    dashes, gaps, _ = _pattern(text)
+    return np.array(dashes), np.array(gaps)
+
+
 def _codes(word: str) -> list[str]:
     codes: list[str] = []
     rest = word
@@ -151,6 +160,7 @@ def _check(wpm: float) -> None:
         raise HearmarkError(f"Morse speed {wpm!r} WPM is out of range: give 1 to 200 words a minute.")
 
 
+@lru_cache(maxsize=65536)
 def length_s(text: str, wpm: float, fist_seed: int = 0) -> float:
     """Seconds from the first key-down to the last key-up of `text` by this hand; equals the last time of `key`."""
     _check(wpm)
@@ -169,26 +179,49 @@ def key(text: str, wpm: float, fist_seed: int, take: int = 0) -> npt.NDArray[np.
     `length_s` exactly. Raises HearmarkError for a character without a code or a speed out of 1 to 200 WPM.
     """
     _check(wpm)
-    dashes, gaps, _ = _pattern(text)
-    if not dashes:
+    if not _pattern(text)[0]:
         return np.zeros((0, 2))
     hand = fist(fist_seed)
-    dash = np.array(dashes)
-    gap = np.array(gaps)
-    mark_units = np.where(dash, hand.dash_units, 1.0)
-    lengths = np.array([hand.element_gap_units, hand.character_gap_units, hand.word_gap_units, 0.0])
-    gap_units = lengths[gap]
+    dash, gap = _arrays(text)
+    normal, uniform = _NO_JITTER, _NO_JITTER[0]
     if hand.gap_jitter or hand.dot_jitter or hand.dash_jitter or hand.run_together:
         rng = np.random.default_rng((fist_seed & 0xFFFFFFFF, take & 0xFFFFFFFF))
-        noise = np.clip(rng.standard_normal((2, len(dash))), -2.5, 2.5)
-        mark_units = mark_units * np.maximum(0.4, 1.0 + noise[0] * np.where(dash, hand.dash_jitter, hand.dot_jitter))
-        spread = np.where(gap == _ELEMENT, np.maximum(hand.dot_jitter, hand.gap_jitter * 0.4), hand.gap_jitter)
-        gap_units = gap_units * np.maximum(0.4, 1.0 + noise[1] * spread)
-        hurried = (gap == _CHARACTER) & (rng.random(len(dash)) < hand.run_together)
-        gap_units = np.where(hurried, gap_units * 0.5, gap_units)
-    ups = np.cumsum(mark_units + gap_units) - gap_units
-    times = np.stack([ups - mark_units, ups], axis=1)
-    return np.asarray(times * (length_s(text, wpm, fist_seed) / times[-1, 1]))
+        normal, uniform = rng.standard_normal((2, len(dash))), rng.random(len(dash))
+    lengths = (hand.dash_units, hand.element_gap_units, hand.character_gap_units, hand.word_gap_units)
+    jitters = (hand.dot_jitter, hand.dash_jitter, hand.gap_jitter, hand.run_together)
+    return _times(dash, gap, lengths, jitters, normal, uniform, length_s(text, wpm, fist_seed))
+
+
+@numba.njit(cache=True)
+def _times(
+    dash: npt.NDArray[np.bool_],
+    gap: npt.NDArray[np.int64],
+    lengths: tuple[float, float, float, float],
+    jitters: tuple[float, float, float, float],
+    normal: npt.NDArray[np.float64],
+    uniform: npt.NDArray[np.float64],
+    length_s: float,
+) -> npt.NDArray[np.float64]:
+    """The rows of `key`. `normal` (2, n) and `uniform` (n,) are the draws; with none of them the timing is perfect."""
+    count = len(dash)
+    times = np.empty((count, 2))
+    spread = max(jitters[0], jitters[2] * 0.4)
+    at = 0.0
+    for k in range(count):
+        mark = lengths[0] if dash[k] else 1.0
+        pause = lengths[1 + gap[k]] if gap[k] < _LAST else 0.0
+        if len(uniform):
+            wrong = min(max(normal[0, k], -2.5), 2.5) * (jitters[1] if dash[k] else jitters[0])
+            mark *= max(0.4, 1.0 + wrong)
+            wrong = min(max(normal[1, k], -2.5), 2.5) * (spread if gap[k] == _ELEMENT else jitters[2])
+            pause *= max(0.4, 1.0 + wrong)
+            if gap[k] == _CHARACTER and uniform[k] < jitters[3]:
+                pause *= 0.5
+        at += mark + pause
+        times[k, 1] = at - pause
+        times[k, 0] = times[k, 1] - mark
+    times *= length_s / times[-1, 1]
+    return times
 
 
 def ideal(text: str, wpm: float) -> npt.NDArray[np.float64]:
@@ -206,12 +239,24 @@ def cut(
     """
     times = key(text, wpm, fist_seed, take)
     best, rows = "", 0
-    for end in range(1, len(text) + 1):
-        part = text[:end]
-        if part.endswith(" ") or part.count("<") != part.count(">"):
-            continue
-        marks = len(_pattern(part)[0])
+    for part, marks in _endings(text):
         if best and times[marks - 1, 1] > limit_s and times[rows - 1, 1] >= heard_s:
             break
         best, rows = part, marks
     return best, times[:rows]
+
+
+@lru_cache(maxsize=65536)
+def _endings(text: str) -> tuple[tuple[str, int], ...]:
+    """The beginnings of `text` that end with a whole character, and their marks."""
+    parts = (text[:end] for end in range(1, len(text) + 1))
+    return tuple(
+        (part, len(_pattern(part)[0]))
+        for part in parts
+        if not part.endswith(" ") and part.count("<") == part.count(">")
+    )
+
+
+def warm() -> None:
+    """Compile the loop."""
+    ideal("TEST", 25.0)

@@ -34,6 +34,8 @@ class Crowd:
         self._bustle = Bustle()
         self._shape = _line() if mode == "cw" else _speech(mode)
         self._sent: dict[tuple[int, float], Transmission] = {}
+        self._turns: list[tuple[list[tuple[float, float]], list[Transmission]]] = []
+        """Not learned from yet: most tactics never ask."""
 
     def takes(self, sent: Iterable[Transmission]) -> None:
         """What started, or was cut short, since last time; the DX's own overs are left out."""
@@ -43,22 +45,32 @@ class Crowd:
 
     def turn(self, spans_s: list[tuple[float, float]]) -> None:
         """A turn is over, of which these spans were heard: learn from it, then forget who has ended."""
-        length_s = sum(stop_s - start_s for start_s, stop_s in spans_s)
-        if length_s > LEAST_S:
-            now = np.zeros(len(self.frequency_hz))
-            offsets, shape = self._shape
-            for one in self._sent.values():
-                share = sum(max(0.0, min(one.stop_s, stop) - max(one.start_s, start)) for start, stop in spans_s)
-                if share <= 0.0:
-                    continue
-                centre = round((one.frequency_hz - self.frequency_hz[0]) / STEP_HZ)
-                bins = centre + offsets
-                inside = (bins >= 0) & (bins < len(now))
-                power = 10.0 ** (self._stations[one.station].snr_db / 10.0) * share / length_s
-                now[bins[inside]] += power * shape[inside]
-            self._bustle = self._bustle.heard(now, length_s).turn_over()
+        self._turns.append((spans_s, list(self._sent.values())))
         end_s = spans_s[-1][1] if spans_s else 0.0
         self._sent = {key: one for key, one in self._sent.items() if one.stop_s > end_s}
+
+    def _learn(self, spans_s: list[tuple[float, float]], sent: list[Transmission]) -> None:
+        length_s = sum(stop_s - start_s for start_s, stop_s in spans_s)
+        if length_s <= LEAST_S:
+            return
+        offsets, shape = self._shape
+        count, low_hz = len(self.frequency_hz), self.frequency_hz[0]
+        centres: list[int] = []
+        powers: list[float] = []
+        for one in sent:
+            share = 0.0
+            for start_s, stop_s in spans_s:
+                share += max(0.0, min(one.stop_s, stop_s) - max(one.start_s, start_s))
+            if share > 0.0:
+                centres.append(round((one.frequency_hz - low_hz) / STEP_HZ))
+                powers.append(10.0 ** (self._stations[one.station].snr_db / 10.0) * share / length_s)
+        now: FloatArray = np.zeros(count)
+        if centres:
+            bins = np.add.outer(np.array(centres), offsets).ravel()
+            power = np.multiply.outer(np.array(powers), shape).ravel()
+            inside = (bins >= 0) & (bins < count)
+            now = np.asarray(np.bincount(bins[inside], power[inside], count), dtype=np.float64)
+        self._bustle = self._bustle.heard(now, length_s).turn_over()
 
     def loudest(self, start_s: float, stop_s: float, besides: int) -> Transmission | None:
         """The loudest station on the air in this span, other than `besides`."""
@@ -80,6 +92,9 @@ class Crowd:
     @property
     def activity_db(self) -> FloatArray | None:
         """Mean power over the floor in each bin of `frequency_hz`; None before the first turn."""
+        for spans_s, sent in self._turns:
+            self._learn(spans_s, sent)
+        self._turns.clear()
         level = self._bustle.level
         return None if level is None else np.asarray(10.0 * np.log10(1.0 + level))
 
