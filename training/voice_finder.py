@@ -1,8 +1,9 @@
 """Trains the finder for voice: which dial is the answered station's, at every step.
 
-    python voice_finder.py SECONDS OUT.pt [IN.pt|-] [WORKERS] [ROUND]
+    python voice_finder.py SECONDS OUT.pt [IN.pt|-] [WORKERS] [ROUND] [RATE]
 
-Each ROUND has people of its own, so that training on goes on with people never met.
+Each ROUND has people of its own, so that training on goes on with people never met. RATE: of learning, at first; what
+has learnt much is set back for a quarter of an hour by the full one.
 
 Whole pile-ups (see voice_scene.py), end to end from the spectrum. Each stretch is rendered once on the card and kept
 there as compressed spectra, and stretches are rendered anew, through other channels and noise, as long as no fresh
@@ -135,6 +136,8 @@ class Kept:
     def put(self, stage: VoiceStage, scene) -> None:
         with torch.no_grad():
             window, dx = stage.spectra([scene])
+        if not (torch.isfinite(window).all() and torch.isfinite(dx).all()):
+            return
         k = self.count % self.room
         self.window[k], self.dx[k] = compress(window[0]).half(), compress(dx[0]).half()
         talk = np.zeros((self.steps, DIALS), np.uint8)
@@ -242,6 +245,7 @@ def main() -> None:
         if cuda:
             torch.cuda.set_device(rank)
     workers = int(sys.argv[4]) if len(sys.argv) > 4 else max(1, (os.cpu_count() or 2) - 2)
+    rate = float(sys.argv[6]) if len(sys.argv) > 6 else 2.0e-3
     seeds = 2_000_000 + 1_000_000 * int(sys.argv[5] if len(sys.argv) > 5 else 0) + 200_000 * rank
     device, length_s, room, first = ("cuda", 216.0, 560, 22) if cuda else ("cpu", 40.0, 8, 2)
     # many lanes of short pieces first, then fewer of longer ones
@@ -290,7 +294,7 @@ def main() -> None:
             break
         size, piece = plan[int(share > 0.5)]
         for group in optimiser.param_groups:
-            group["lr"] = 2.0e-3 * min(1, (step + 1) / 80) * (0.5 * (1 + np.cos(np.pi * min(1.0, share))) + 0.005)
+            group["lr"] = rate * min(1, (step + 1) / 80) * (0.5 * (1 + np.cos(np.pi * min(1.0, share))) + 0.005)
         if drawing < RENDER * (time.time() - start - begun_at):  # else learn on what is there
             if cuda:
                 torch.cuda.synchronize()
@@ -318,8 +322,12 @@ def main() -> None:
             torch.distributed.all_reduce(every)
             for p, g in zip(model.parameters(), every.split([p.numel() for p in model.parameters()])):
                 p.grad.copy_(g.reshape(p.shape) / world)
-        nn.utils.clip_grad_norm_(model.parameters(), 1.0)
-        optimiser.step()
+        norm = nn.utils.clip_grad_norm_(model.parameters(), 1.0)
+        if torch.isfinite(norm):
+            optimiser.step()
+        else:  # the same on all cards: one step less, and no memory of it
+            print("no step: gradient", norm.item(), flush=True)
+            lanes = None
         step += 1
         if rank:
             continue

@@ -11,6 +11,7 @@ believed by then confirms the mark, moves it, makes it doubtful, or makes one wh
 
 from __future__ import annotations
 
+import math
 from collections import deque
 from dataclasses import dataclass, replace
 
@@ -35,6 +36,9 @@ TURNED_S = 0.6
 LATE_SHOW = 0.45
 """Belief, looking back, from which a reply that had no mark gets one."""
 LATE_SHARPNESS = 0.82
+WORTH = (-0.37, 1.15)
+"""What the belief is worth as a confidence, looking back: its log odds times the second, plus the first. Fitted to 1421
+marks of 146 hard recordings, of which the other constants here had seen fifty."""
 LATE_MEAN_STEPS = 12
 _PAST_STEPS = 6
 """A reply that was not due for so long is over; one that was due for less was none."""
@@ -145,17 +149,19 @@ class VoiceExchange(Exchange):
         """A reply is over and was looked back at."""
         near = np.convolve(reply.place, self._beside, "same") ** LATE_SHARPNESS
         best = int(near.argmax())
-        belief, frequency_hz = min(0.99, float(near[best])), self._middle_hz(reply.place, best)
+        belief, frequency_hz = float(near[best]), self._middle_hz(reply.place, best)
         met = [h for h in self._recent if h.begun_s <= reply.last_s and h.due_s >= reply.start_s]
         if not met:
             if belief < LATE_SHOW or reply.report < 0.5:
                 return []
             begun, ended = self.memory.sending(best, reply.start_s, reply.last_s)
             start_s = reply.start_s + 0.4 if begun is None else begun
-            answer = Answer(
-                self._take("answer"), start_s, ended or reply.last_s, now_s, frequency_hz, belief, turn=reply.turn
-            )  # fmt: skip
-            return [answer]
+            return [
+                Answer(
+                    self._take("answer"), start_s, ended or reply.last_s, now_s, frequency_hz, _worth(belief),
+                    turn=reply.turn,
+                )
+            ]  # fmt: skip
         held = met[-1]
         if held.refused:
             return []
@@ -163,7 +169,7 @@ class VoiceExchange(Exchange):
         if abs(best - held.stream) > self._reach:
             held.stream, here = best, belief
             held.answer = replace(held.answer, frequency_hz=frequency_hz)
-        held.checked = min(0.99, here)
+        held.checked = _worth(here)
         if not held.reported and reply.report < 0.5:
             held.checked = min(held.checked, GUESS)
         held.answer = replace(held.answer, marked_at_s=now_s, confidence=held.checked)
@@ -224,7 +230,7 @@ class VoiceExchange(Exchange):
 
     def _told(self, held: _Held, time_s: float, now_s: float) -> list[Over | Turn | Answer]:
         """The mark as it stands now, if that is news."""
-        confidence = min(0.99, held.mean if held.checked is None else held.checked)
+        confidence = min(0.99, held.mean) if held.checked is None else held.checked
         described = self._described(held, time_s, now_s)
         if not held.reported and self._report < 0.5:
             confidence = min(confidence, GUESS)
@@ -234,3 +240,10 @@ class VoiceExchange(Exchange):
             return []
         held.answer = new
         return [new]
+
+
+def _worth(belief: float) -> float:
+    """Probability that a mark with this belief is right."""
+    limited = min(max(belief, 1e-3), 1.0 - 1e-3)
+    odds = math.exp(WORTH[0] + WORTH[1] * math.log(limited / (1.0 - limited)))
+    return min(0.99, odds / (1.0 + odds))
