@@ -368,6 +368,8 @@ class _Chain:
 
     def _marked(self, answers: list[Answer], now_s: float) -> Iterator[Event]:
         for answer in answers:
+            if self._responders is not None:
+                self._responders.mark(answer)
             snr_db = self._strength.snr_db(answer.frequency_hz, answer.start_s, answer.stop_s)
             yield answer if snr_db is None else replace(answer, snr_db=snr_db)
             yield from self._counsel.marked(answer, now_s)

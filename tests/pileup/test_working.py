@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from hearmark.events import Emission, Over
+from hearmark.events import Answer, Emission, Over
 from hearmark.pileup.working import Responders, responses, split_probability, window_hz
 
 DX_HZ = 14_023_000.0
@@ -121,3 +121,28 @@ def test_voices_that_overlap_are_a_crowd_and_contacts_side_by_side_are_none() ->
     assert contacts.crowd == 0.0
     assert split_probability(crowd) > 0.7
     assert split_probability(contacts) < 0.1
+
+
+def test_in_voice_a_confirmed_mark_elsewhere_tells_split_until_it_is_taken_back() -> None:
+    mark = Answer(1, 5.5, 7.0, 7.5, DX_HZ + 5_000.0, 0.97)
+    sure, doubtful, gone = (
+        split_probability(responses(overs(4), [], DX_HZ, "usb", [one]))
+        for one in (mark, replace(mark, confidence=0.8), replace(mark, retracted_at_s=8.0))
+    )
+    assert sure > 0.2
+    assert doubtful == gone == split_probability(responses(overs(4), [], DX_HZ, "usb"))
+    assert split_probability(responses(overs(4), [], DX_HZ, "usb", [mark, replace(mark, id=2)])) > 0.9
+    assert responses(overs(4), [], DX_HZ, "cw", [mark]).marks == 0.0
+
+
+def test_marks_by_hand_tell_nothing_of_how_he_works() -> None:
+    told = []
+    for by in ("computation", "operator"):
+        responders = Responders(DX_HZ, "usb")
+        for over in overs(4):
+            responders.over(over)
+        responders.mark(Answer(1, overs(4)[-1].start_s - 1.0, None, 0.0, DX_HZ + 5_000.0, 0.99, by=by))  # type: ignore[arg-type]
+        found = responders.told((overs(4)[-1].stop_s or 0.0) + 10.0)
+        assert found is not None
+        told.append(found.split)
+    assert told[0] > 0.8 > 0.1 > told[1]

@@ -122,3 +122,22 @@ def test_who_talks_below_him_does_not_turn_his_sideband() -> None:
     beside = talk(SECONDS, -3_000.0, 25.0, 1, 3, 0.9)
     survey, _ = surveyed(noise(SECONDS) + talk(SECONDS, 0.0, 15.0, 1, 7) + beside)
     assert survey.verdict(None)[0] == "usb"
+
+
+@pytest.mark.parametrize("side", [1, -1])
+def test_a_crowd_of_voices_that_calls_all_the_time_is_the_window(side: int) -> None:
+    """Nobody begins when he stops (they rest while he listens); a steady carrier on the other side is no crowd."""
+    places = ((side * 4_500.0, 2), (side * 5_500.0, 3))
+    crowd = sum(talk(SECONDS, offset, 15.0, 1, seed, 0.8) for offset, seed in places)
+    beside = carrier(SECONDS, side * -8_000.0, 30.0, 1.0, 1.0)
+    samples = noise(SECONDS) + talk(SECONDS, 0.0, 20.0, 1, 7) + crowd + beside
+    _, low_hz, high_hz = surveyed(samples)[0].verdict("usb")
+    near, far = sorted((side * (low_hz - DX_HZ), side * (high_hz - DX_HZ)))
+    assert 3_000.0 <= near <= 4_600.0
+    assert 5_400.0 <= far <= 6_700.0
+
+
+def test_a_steady_carrier_is_no_crowd() -> None:
+    lone = carrier(SECONDS, -8_000.0, 30.0, 1.0, 1.0)
+    survey, _ = surveyed(noise(SECONDS) + talk(SECONDS, 0.0, 20.0, 1, 7) + lone)
+    assert survey.verdict("usb")[1:] == (DX_HZ + 3_000.0, DX_HZ + 13_000.0)

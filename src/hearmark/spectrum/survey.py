@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import numpy.typing as npt
-from scipy.ndimage import binary_closing
+from scipy.ndimage import binary_closing, median_filter
 
 from hearmark.events import Block, Mode
 from hearmark.spectrum.batches import BATCH_FRAMES, Band
@@ -19,6 +19,8 @@ _LOUD, _BUSY = np.float32(15.0), np.float32(8.0)
 _BESIDE = np.r_[_OWN_BINS - 24 : _OWN_BINS - 4, _OWN_BINS + 5 : _OWN_BINS + 25]
 _BESIDE_SHARE, _APART = 0.7, np.float32(4.0)
 """A carrier stands out of most of the bins within 0.4 kHz; the harmonics of a voice that reaches to here fill them."""
+_NARROW_BINS = 41
+"""0.6 kHz: what fills less than half of that is no voice."""
 _KEYED_SHARE, _SOME_SHARE, _TALK_SHARE = 0.1, 0.03, 0.005
 CUSTOM_HZ = 10e6
 """Lower sideband below, upper above (common practice, no source)."""
@@ -28,6 +30,10 @@ _PAUSE_S, _LEAST_S = 0.7, 2.5
 """Pauses within an over; least time of either kind to tell what has to do with him."""
 _CHANCE = 0.02
 _GUARD_HZ = {"cw": 300.0, "voice": 3_200.0}
+_CLEAR_HZ = 500.0
+"""On the side where a voice has no speech of its own, callers' speech comes so near to it."""
+_LEAST_BUSY = 0.3
+"""Sum over the bins of a side from which there was somebody."""
 _BARE_HZ = {"cw": (500.0, 5_500.0), "voice": (3_000.0, 13_000.0)}
 """Where to look when the crowd is silent (common practice, no source)."""
 
@@ -96,8 +102,9 @@ class Survey:
     def verdict(self, mode: Mode | None) -> tuple[Mode, float, float]:
         """Mode (as given, if it is) and the edges of the window in hertz.
 
-        A voice fills kilohertz at a time, a Morse signal a few bins. The window is where others than the DX were heard,
-        on the side of him where most were; where nobody was, the side and width are those of common practice.
+        A voice fills kilohertz at a time, a Morse signal a few bins. The window is where others than the DX were heard
+        once he was silent, on the side of him where most were. A crowd of voices that calls all the time does so no
+        more then: if nobody did, it is where most talk at all. Where nobody was, side and width are common practice.
         """
         grid = self._band.grid
         offset = grid.frequency_hz - self._dx_hz
@@ -105,9 +112,14 @@ class Survey:
             mode = self._mode(self._share(), offset)
         kind = "cw" if mode == "cw" else "voice"
         guard = _GUARD_HZ[kind]
-        busy = np.where(np.abs(offset) < guard, 0.0, self._responding(mode))
-        up, down = busy[offset > 0].sum(), busy[offset < 0].sum()
-        if max(up, down) < 0.3:
+        along = -offset if mode == "lsb" else offset
+        others = (along > guard) | (along < -(guard if kind == "cw" else _CLEAR_HZ))
+        for heard in (self._responding(mode), *([] if kind == "cw" else [self._talk()])):
+            busy = np.where(others, heard, 0.0)
+            up, down = busy[offset > 0].sum(), busy[offset < 0].sum()
+            if max(up, down) >= _LEAST_BUSY:
+                break
+        else:
             low, high = _BARE_HZ[kind]
             return mode, self._dx_hz + low, self._dx_hz + high
         side = busy * ((offset > 0) if up >= down else (offset < 0))
@@ -129,6 +141,10 @@ class Survey:
         if not self._busy:
             return np.zeros(self._band.grid.bins)
         return np.asarray(np.maximum(np.mean(self._busy, axis=0) / BATCH_FRAMES - 0.02, 0.0))
+
+    def _talk(self) -> npt.NDArray[np.float64]:
+        """As `_share`, without what is narrower than speech."""
+        return np.asarray(median_filter(self._share(), _NARROW_BINS))
 
     def _responding(self, mode: Mode) -> npt.NDArray[np.float64]:
         """As `_share`, but only as far as it is so more while he is silent, if he was heard both to send and to be
