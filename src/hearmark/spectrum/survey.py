@@ -19,6 +19,8 @@ _LOUD, _BUSY = np.float32(15.0), np.float32(8.0)
 _BESIDE = np.r_[_OWN_BINS - 24 : _OWN_BINS - 4, _OWN_BINS + 5 : _OWN_BINS + 25]
 _BESIDE_SHARE, _APART = 0.7, np.float32(4.0)
 """A carrier stands out of most of the bins within 0.4 kHz; the harmonics of a voice that reaches to here fill them."""
+_QUIETER = 0.25
+"""Of the bins of a frame so many are quieter than a crowd, whose power over noise follows the exponential law there."""
 _NARROW_BINS = 41
 """0.6 kHz: what fills less than half of that is no voice."""
 _KEYED_SHARE, _SOME_SHARE, _TALK_SHARE = 0.1, 0.03, 0.005
@@ -77,8 +79,9 @@ class Survey:
         for batch in self._band.feed(block):
             if self._enough:
                 break
-            self._busy.append((batch.ratio > _BUSY).sum(axis=0).astype(np.uint8))
-            own = self._around(batch.ratio)
+            ratio = _without_impulses(batch.ratio)
+            self._busy.append((ratio > _BUSY).sum(axis=0).astype(np.uint8))
+            own = self._around(ratio)
             carrier = own[:, _OWN_BINS - 2 : _OWN_BINS + 3].max(axis=1)
             beside = np.quantile(own[:, _BESIDE], _BESIDE_SHARE, axis=1)
             keyed = float(((carrier > _LOUD) & (carrier > _APART * beside)).sum())
@@ -178,3 +181,9 @@ class Survey:
         if crowd[np.abs(offset_hz) < _GUARD_HZ["voice"]].sum() > 0.5 * crowd.sum():
             return "cw"
         return "lsb" if self._dx_hz < CUSTOM_HZ else "usb"
+
+
+def _without_impulses(ratio: PowerArray) -> PowerArray:
+    """An impulse fills the whole band: each frame (frames, bins) over the level that its quieter bins have."""
+    level = np.quantile(ratio, _QUIETER, axis=1) / -np.log1p(-_QUIETER)
+    return np.asarray(ratio / np.maximum(level, 1.0)[:, None], dtype=ratio.dtype)
