@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from hearmark.ear.counsel import Counsel
-from hearmark.events import Advice, Answer, Ear, Event, Over, Plan, Working
+from hearmark.events import Advice, Answer, Ear, Event, Note, Over, Plan, Working
 from hearmark.pileup.exchange import Exchange
 
 DX, LOW, HIGH = 14_023_000.0, 14_025_000.0, 14_029_000.0
@@ -87,6 +87,22 @@ def test_who_has_gone_simplex_gets_no_call_in_the_window() -> None:
     assert counsel.simplex, "not back for a little doubt"
     counsel.works(Working(80.0, 0.6, "cw", 6))
     assert last().transmit_hz is not None
+
+
+def test_simplex_by_the_operators_word_holds_until_he_names_a_window() -> None:
+    counsel = Counsel(PLAN, STREAMS)
+    list(counsel.told(Note(1.0, "simplex")))
+    assert counsel.simplex
+    exchange = Exchange(STREAMS, DX, "cw")
+    said = [event for event in counsel.closing(exchange, STREAMS, 2.0) if isinstance(event, Advice)]
+    assert [(one.cue, one.transmit_hz, one.success_per_call) for one in said] == [("listen", None, None)]
+    assert "as you noted" in said[0].why
+    counsel.works(Working(3.0, 0.99, "cw", 6))
+    assert counsel.simplex, "his word counts more"
+    list(counsel.told(Note(4.0, "what he says")))
+    assert counsel.simplex, "words that are not understood change nothing"
+    list(counsel.told(Note(5.0, "up 2 to 6 kHz")))
+    assert not counsel.simplex
 
 
 def test_a_plan_that_is_simplex_needs_no_telling() -> None:

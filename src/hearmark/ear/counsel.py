@@ -61,6 +61,7 @@ SIMPLEX, SPLIT_AGAIN = 0.05, 0.3
 """Probability of split below which he is said to work simplex, and from which that is over."""
 SIMPLEX_OVERS = 4
 GONE_SIMPLEX = "he has gone simplex: nobody answers him in the window; hear his own frequency before you call"
+SAID_SIMPLEX = "simplex, as you noted: he listens where he sends; hear his own frequency before you call"
 UNFOUND_ID = -1_000_000
 KEPT_MARKS = 400
 _STEP_S = 0.096
@@ -89,7 +90,7 @@ class Counsel:
         self._contact: Over | None = None
         self._herd, self._own_place = Herd(), own_place(own_call)
         self.peeks = Peeks(plan.heard_as, plan.receive_hz) if one_receiver and self._split else None
-        self._crowd = Bustle()
+        self._crowd, self._one_receiver = Bustle(), one_receiver
         self._stale, self._turn_over = True, False
         self._talking, self._talkers = 0, 0.0
         self._open_s = 0.0
@@ -98,13 +99,21 @@ class Counsel:
         """The over to whose end the hand was made ready."""
         self.doubted = False
         """The mark in the making was there when the dial came, and nothing makes it a reply so far."""
-        self.simplex = False
-        """He works on his own frequency, although the plan is split."""
+        self._seems_simplex = self._noted_simplex = False
 
     def works(self, working: Working) -> None:
         """How he works, by the responses to his newest overs."""
-        least = SPLIT_AGAIN if self.simplex else SIMPLEX
-        self.simplex = self._split and working.overs >= SIMPLEX_OVERS and working.split < least
+        least = SPLIT_AGAIN if self._seems_simplex else SIMPLEX
+        self._seems_simplex = self._split and working.overs >= SIMPLEX_OVERS and working.split < least
+
+    @property
+    def simplex(self) -> bool:
+        """He works on his own frequency, although the plan is split: it seems so, or the operator says so."""
+        return self._seems_simplex or self._noted_simplex
+
+    def _on_his_own(self, time_s: float) -> Advice:
+        """What there is to say then."""
+        return Advice(time_s, "listen", None, None, SAID_SIMPLEX if self._noted_simplex else GONE_SIMPLEX)
 
     def told(self, event: Event) -> Iterator[Event]:
         """The operator, the radio or the licence says something."""
@@ -116,11 +125,14 @@ class Counsel:
                 return  # where to call does not depend on where we stand: who goes there is not sent on at once
             case Allowed():
                 self._allowed = event
+            case Note(text="simplex"):
+                self._noted_simplex = self._split
             case Note():
                 try:
                     self._belief = self._belief.note(event.text, event.time_s, event.frequency_hz)
                 except HearmarkError:
                     return
+                self._noted_simplex = False
                 yield self.ear(event.time_s)
             case _:
                 pass
@@ -177,7 +189,7 @@ class Counsel:
         """The last word when a stream ends: where to call, and why there."""
         self._recommend(exchange, frequency_hz, time_s)
         if self.simplex:
-            yield Advice(time_s, "listen", None, None, GONE_SIMPLEX)
+            yield self._on_his_own(time_s)
         elif self._place is not None:
             yield advising.advice(time_s, self._place, cueing.Cued("listen", self._place.why, 1.0))
 
@@ -188,7 +200,8 @@ class Counsel:
         """Every 96 ms: the crowd, the recommendation when something changed, the cue. `own`: our call in this over."""
         sends = exchange.state[CALLS] + exchange.state[ANSWERS]
         if sends < 0.5 and exchange.state[OPEN] > 0.5:
-            self._crowd = self._crowd.heard(mean.mean(axis=0).astype(np.float64), _STEP_S)
+            if not self._one_receiver:  # its slice tells nothing of the rest of the window
+                self._crowd = self._crowd.heard(mean.mean(axis=0).astype(np.float64), _STEP_S)
             active = look.active[-1]
             self._talking = int(np.count_nonzero(active[1:] & ~active[:-1]))
             if self._open_s > CROWD_WAIT_S:
@@ -208,7 +221,7 @@ class Counsel:
         cued = self._peeking(exchange, cued, moment)
         now = advising.advice(now_s, self._place, cued)
         if self.simplex and cued.cue in ("call", "move"):
-            now = Advice(now_s, "listen", None, None, GONE_SIMPLEX)
+            now = self._on_his_own(now_s)
         last = self._told
         if last is None or (last.cue, last.transmit_hz, last.why) != (now.cue, now.transmit_hz, now.why):
             self._told = now

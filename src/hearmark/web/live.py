@@ -304,7 +304,7 @@ class LiveSession:
             return
         plan = rig.say(action.text) if action.verb == "plan" else rig.offered()
         self._take(rig.allowed)
-        if plan.kind == "split":
+        if plan.kind in ("split", "simplex"):
             self._take(Note(self._now_s, written(plan)))
         self._publish(plan)
         if action.verb == "offer":
