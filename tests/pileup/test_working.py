@@ -129,9 +129,11 @@ def test_in_voice_a_confirmed_mark_elsewhere_tells_split_until_it_is_taken_back(
         split_probability(responses(overs(4), [], DX_HZ, "usb", [one]))
         for one in (mark, replace(mark, confidence=0.8), replace(mark, retracted_at_s=8.0))
     )
-    assert sure > 0.2
+    assert sure > 5.0 * doubtful
     assert doubtful == gone == split_probability(responses(overs(4), [], DX_HZ, "usb"))
-    assert split_probability(responses(overs(4), [], DX_HZ, "usb", [mark, replace(mark, id=2)])) > 0.9
+    assert (
+        split_probability(responses(overs(4), [], DX_HZ, "usb", [mark, *(replace(mark, id=k) for k in (2, 3))])) > 0.5
+    )
     assert responses(overs(4), [], DX_HZ, "cw", [mark]).marks == 0.0
 
 
@@ -145,4 +147,4 @@ def test_marks_by_hand_tell_nothing_of_how_he_works() -> None:
         found = responders.told((overs(4)[-1].stop_s or 0.0) + 10.0)
         assert found is not None
         told.append(found.split)
-    assert told[0] > 0.8 > 0.1 > told[1]
+    assert told[0] > 0.2 > 0.02 > told[1]

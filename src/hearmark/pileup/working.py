@@ -51,7 +51,7 @@ CROWD_HZ, CROWD, MOST_CROWD = 1_000.0, 3.0, 2.5
 """Added for each voice elsewhere that talks so near to another at the same time, mean over the time. In
 12 pile-ups and 16 other recordings of voice (seeds from 2000) there were 0.2 to 4.5, and none."""
 CROWD_STEP_S = 0.5
-MARK, MARK_LEAST = 2.5, 0.85
+MARK, MARK_LEAST = 1.5, 0.85
 """Added in voice for each mark, times what its log odds are above those of the second. By the third over nine of 14
 pile-ups of voice (seeds from 2000) had marks above it, of 26 contacts and pile-ups on his own frequency none."""
 _AWAY = re.compile(r"(?:^| )(?:UP|DN|DWN|DOWN|QSX)(?= |$|\d)")
