@@ -59,6 +59,12 @@ def test_what_may_not_be_used_is_not_set() -> None:
         (("split", "up 5", "--on", "-1"), "is no frequency"),
         (("split", "up 5", "--on", "14200", "--licence", "uk"), 'no privileges table "uk"; choose one of iaru-1'),
         (("split", "up 5", "--on", "14200", "--licence", "us-extra", "--bandwidth", "0"), "cannot be"),
+        (("split", "up", "--on", "14025", "--at", "14025"), "^Not moved: 0 Hz from the DX our signal would cover him"),
+        (
+            ("split", "up 5", "--on", "14195", "--at", "14196", "--licence", "us-extra", "--json"),
+            "^Not moved: 1000 Hz from the DX our signal would cover him; keep 2700 Hz or more away",
+        ),
+        (("split", "listening 14190 to 14200", "--on", "14195"), "^Not moved: 0 Hz from the DX"),
     ],
 )
 def test_bad_input_gets_one_sentence(words: tuple[str, ...], sentence: str) -> None:
@@ -70,6 +76,19 @@ def test_a_place_of_ones_own_is_held_against_the_licence() -> None:
     text = run("split", "up 5", "--on", "14195", "--mode", "usb", "--at", "14100", "--licence", "us-extra")
     assert "You may NOT call where you want to: USB on 14100.00" in text
     assert "Set it" not in text
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("up 5", "--on", "14195", "--at", "14210"), "Note: 14210.00 kHz lies outside the window"),
+        (("simplex", "--on", "14195", "--at", "14195"), "Set it: hear 14195.00, call on 14195.00 kHz"),
+    ],
+)
+def test_a_place_of_ones_own_beside_the_window_or_simplex_is_set(words: tuple[str, ...], said: str) -> None:
+    text = run("split", *words)
+    assert said in text
+    assert "Set it" in text
 
 
 def test_a_window_that_is_cut_says_so_and_is_set_inside() -> None:

@@ -4,15 +4,25 @@ from __future__ import annotations
 
 from hearmark.duplex.bands import band_of
 from hearmark.errors import HearmarkError
-from hearmark.events import Allowed, Mode
+from hearmark.events import Allowed, Mode, Plan
 from hearmark.radio.guard import BESIDE_HZ
-from hearmark.radio.order import CLEAR_HZ
+from hearmark.radio.order import CLEAR_HZ, clearance_hz, covers
 
 
 def refuse_unlawful(may: Allowed | None, hz: float) -> None:
     """Raises where it is known that we may not send."""
     if may is not None and may.known and not any(low - 0.5 <= hz <= high + 0.5 for low, high in may.intervals_hz):
         raise HearmarkError(f"Not moved: {hz / 1e3:.2f} kHz lies outside what you may use, {may.why}.")
+
+
+def refuse_covering(plan: Plan, transmit_hz: float) -> None:
+    """Raises where our signal would cover the DX although the plan is not simplex."""
+    if covers(plan, transmit_hz):
+        away_hz = abs(transmit_hz - plan.receive_hz)
+        raise HearmarkError(
+            f"Not moved: {away_hz:.0f} Hz from the DX our signal would cover him; "
+            f"keep {clearance_hz(plan):.0f} Hz or more away."
+        )
 
 
 def refuse_place(
