@@ -71,7 +71,6 @@ def split(
     from hearmark.duplex.announcement import readings
     from hearmark.duplex.bands import usual_mode
     from hearmark.duplex.privileges import table, verdict
-    from hearmark.radio.refusal import refuse_covering
     from hearmark.settings import read_settings
 
     settings = read_settings(settings_path)
@@ -93,8 +92,6 @@ def split(
     at_hz = None if at_khz is None else hz(at_khz, "--at")
     rows = [_row(reading, held, bandwidth_hz, date) for reading in found]
     transmit_hz = _transmit_hz(found[0].plan, rows[0], at_hz)
-    if transmit_hz is not None:
-        refuse_covering(found[0].plan, transmit_hz)
     said = _set_radio(found[0], held, bandwidth_hz, date, at_khz, settings) if set_it else None
     if as_json:
         click.echo(jsons.dumps({"readings": rows} | ({"radio": said[1]} if said else {}), indent=2))
@@ -160,20 +157,21 @@ def _row(reading: Reading, held: Table | None, bandwidth_hz: float | None, day: 
 
 
 def _transmit_hz(plan: Plan, row: dict[str, Any], at_hz: float | None) -> float | None:
-    """Where to call: as asked, else the middle of the widest part that may be used; None: no part may."""
-    from dataclasses import replace
+    """Where to call: as asked, else the middle of the widest part that may be used; None: no part may.
 
-    from hearmark.duplex.setting import middle_hz
+    Raises HearmarkError outside the bands and on top of the DX.
+    """
+    from hearmark.duplex.setting import start_hz
+    from hearmark.radio.refusal import refuse_band, refuse_covering
 
+    window_hz = (plan.listen_low_hz, plan.listen_high_hz)
     parts = row["allowed_hz"]
-    if at_hz is not None:
-        return at_hz
-    if parts == []:
+    transmit_hz = start_hz(plan, parts or [window_hz]) if at_hz is None else at_hz
+    refuse_band(plan, transmit_hz)
+    if at_hz is None and parts == []:
         return None
-    if parts:
-        low_hz, high_hz = max(parts, key=lambda part: part[1] - part[0])
-        plan = replace(plan, listen_low_hz=low_hz, listen_high_hz=high_hz)
-    return middle_hz(plan)
+    refuse_covering(plan, transmit_hz)
+    return transmit_hz
 
 
 def _show_setting(plan: Plan, transmit_hz: float | None, there: Verdict | None, reach_khz: float) -> None:

@@ -25,6 +25,18 @@ def refuse_covering(plan: Plan, transmit_hz: float) -> None:
         )
 
 
+def refuse_band(plan: Plan, transmit_hz: float) -> None:
+    """Raises outside every amateur band, and outside the bands of the DX and of his window.
+
+    Repeaters and satellites are spared: their own tables say where they listen.
+    """
+    if plan.kind not in ("simplex", "split"):
+        return
+    if band_of(transmit_hz) is None:
+        raise HearmarkError(f"Not moved: {transmit_hz / 1e3:.2f} kHz lies in no amateur band.")
+    _refuse_other_band(transmit_hz, (plan.receive_hz, plan.listen_low_hz, plan.listen_high_hz))
+
+
 def refuse_place(
     hz: float, dx_hz: float, window_hz: tuple[float, float], mode: Mode, may: Allowed | None, sure: bool
 ) -> None:
@@ -36,10 +48,14 @@ def refuse_place(
             f"Not moved: {away_hz:.0f} Hz from the DX our signal would cover him; keep {clear_hz:.0f} Hz or more away."
         )
     low_hz, high_hz = window_hz
-    bands = {band_of(edge_hz) for edge_hz in (dx_hz, low_hz, high_hz)} - {None}
-    if bands and band_of(hz) not in bands:
-        raise HearmarkError(f"Not moved: {hz / 1e3:.2f} kHz lies outside the band that he works on.")
+    _refuse_other_band(hz, (dx_hz, low_hz, high_hz))
     refuse_unlawful(may, hz)
     if not sure and not low_hz - BESIDE_HZ[kind] <= hz <= high_hz + BESIDE_HZ[kind]:
         where = f"{low_hz / 1e3:.2f}" if low_hz == high_hz else f"{low_hz / 1e3:.2f} to {high_hz / 1e3:.2f}"
         raise HearmarkError(f"Not moved: he listens {where} kHz, not on {hz / 1e3:.2f}; Enter once more moves there.")
+
+
+def _refuse_other_band(hz: float, his_hz: tuple[float, ...]) -> None:
+    bands = {band_of(one_hz) for one_hz in his_hz} - {None}
+    if bands and band_of(hz) not in bands:
+        raise HearmarkError(f"Not moved: {hz / 1e3:.2f} kHz lies outside the band that he works on.")
