@@ -73,7 +73,7 @@ def review(
     from hearmark.engine import Engine, EngineConfig
     from hearmark.files import check_outputs, write_whole
     from hearmark.listening import check_band
-    from hearmark.review import dialled_window_hz, hear
+    from hearmark.review import dialled_window_hz, far_words, hear
     from hearmark.sources.audio import read_dial_log
     from hearmark.sources.recording import open_recording
 
@@ -104,6 +104,8 @@ def review(
         window_hz = window_hz if window else (plan.listen_low_hz, plan.listen_high_hz)
     content = report.document(events, about, dx_hz, mode)
     click.echo(report.readable(content), nl=False)
+    if dial is not None and mode is not None and not content["dx"]["overs"]:
+        click.echo(far_words(read_dial_log(dial), dx_hz, mode, about.duration_s), nl=False)
     if window and window_hz is not None:
         click.echo(report.outside_words(content, window_hz), nl=False)
     if json_path:
