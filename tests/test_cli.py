@@ -196,6 +196,22 @@ def test_review_writes_over_nothing_that_it_reads(run: Run, iq_wav: Path, tmp_pa
     assert {path: path.read_bytes() for path in before} == before
 
 
+def test_simulate_writes_over_nothing_but_what_it_wrote(run: Run, tmp_path: Path) -> None:
+    out, meta, data = (tmp_path / name for name in ("pile", "pile.sigmf-meta", "pile.sigmf-data"))
+    words = ("simulate", out, "--level", "easy", "--duration", 5, "--rate", RATE_HZ)
+    for seed, truth in ((1, "--no-truth"), (2, "--truth"), (3, "--truth")):
+        assert run(*words, truth, "--seed", seed)[0] == 0
+    heard = meta.read_text().replace("A simulated pile-up", "Heard on the air")
+    for text in (heard, "{}", "[]", None):
+        meta.unlink() if text is None else meta.write_text(text)
+        before = data.read_bytes()
+        code, said, err = run(*words)
+        assert (code, said) == (2, "")
+        assert err == f"hearmark: {data} is there already and is not simulated, and would be lost; give another name.\n"
+        assert data.read_bytes() == before
+        assert (meta.read_text() if meta.exists() else None) == text
+
+
 def test_simulate_writes_a_recording_that_review_reads(run: Run, tmp_path: Path) -> None:
     out = tmp_path / "pile"
     code, text, err = run("simulate", out, "--mode", "cw", "--level", "easy", "--duration", 20, "--rate", RATE_HZ)

@@ -139,6 +139,7 @@ def simulate(
 
     check_writable(out)
     check_outputs(sigmf_pair(out))
+    recording.refuse_over_heard(out)
     session = invented(level, mode, seed, habit, duration_s)
     with progress("Simulating", 1.0) as advance:
         meta = recording.write(session, out, rate_hz, datatype="ci16_le", truth=truth, progress=advance)
