@@ -104,6 +104,20 @@ def test_a_window_that_is_cut_says_so_and_is_set_inside() -> None:
     assert "call on 14346.55 kHz" in text
 
 
+@pytest.mark.parametrize(
+    ("announcement", "said"),
+    [
+        ("up 5 no europe", "; he does not want EU;"),
+        ("up 5 no europe and asia", "; he does not want EU or AS;"),
+        ("up 5 north america only", "; he asks for NA;"),
+        ("up 5 listening for fours", "; he asks for 4;"),
+        ("up 5 na only no europe", "; he asks for NA, and he does not want EU;"),
+    ],
+)
+def test_whom_he_wants_and_whom_not(announcement: str, said: str) -> None:
+    assert said in run("split", announcement, "--on", "14195")
+
+
 @pytest.mark.parametrize("words", [("-5",), ("split", "-5"), ("-5 to -10",)])
 def test_a_minus_before_a_figure_is_an_announcement(words: tuple[str, ...]) -> None:
     first = json.loads(run("split", *words, "--on", "14195", "--json"))["readings"][0]

@@ -112,6 +112,8 @@ def test_words_of_the_operator_change_plan_and_licence() -> None:
     assert rig.message()["taken"] == "Taken as 18133.50 to 18138.50 kHz (100 %)."
     rig.say("listening for fours, up 3")
     assert rig.message()["taken"] == "Taken as 18146.50 kHz, for 4 (88 %); or 18146.50 to 18151.50."
+    rig.say("down 5 no europe and asia")
+    assert rig.message()["taken"] == "Taken as 18138.50 kHz, not for EU or AS (88 %); or 18133.50 to 18138.50."
     rig.say("simplex")
     assert rig.message()["taken"] == "Taken as simplex (100 %)."
     rig.say("up 30")

@@ -134,13 +134,14 @@ def _set_radio(
 
 
 def _row(reading: Reading, held: Table | None, bandwidth_hz: float | None, day: Any) -> dict[str, Any]:
+    from hearmark.duplex.callers import whom_words
     from hearmark.duplex.privileges import allowed, cut, window_verdict
 
     plan = reading.plan
     may = allowed(held, plan.mode, None, bandwidth_hz, day)
     parts = cut(plan, may)
     said = window_verdict(held, plan, parts, bandwidth_hz, day)
-    whom = f"; he asks for {', '.join(reading.who)}" if reading.who else ""
+    whom = f"; {whom_words(reading.who)}" if reading.who else ""
     return {
         "receive_hz": plan.receive_hz,
         "listen_low_hz": plan.listen_low_hz,

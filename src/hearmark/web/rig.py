@@ -7,6 +7,7 @@ from collections.abc import Callable
 from typing import Any
 
 from hearmark.duplex.announcement import Reading, readings
+from hearmark.duplex.callers import parted
 from hearmark.duplex.privileges import cut
 from hearmark.duplex.setting import start_hz
 from hearmark.errors import HearmarkError
@@ -220,6 +221,8 @@ def _in_words(found: tuple[Reading, ...]) -> str:
 
     first, *others = found
     sure = f"{100.0 * first.probability:.0f} %"
-    whom = f", for {' '.join(first.who)}" if first.who else ""
+    asked, refused = parted(first.who)
+    whom = f", for {' '.join(asked)}" if asked else ""
+    whom += f", not for {' or '.join(refused)}" if refused else ""
     rest = f"; or {', '.join(one(reading) for reading in others[:2])}" if others and first.probability < 0.95 else ""
     return f"Taken as {one(first)} kHz{whom} ({sure}){rest}.".replace("simplex kHz", "simplex")
