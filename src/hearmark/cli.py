@@ -189,11 +189,9 @@ def simulate(
 @click.option("--settings", "settings_path", type=FILE, help="Settings file (TOML); else the usual one.")
 def listen(**options: Any) -> None:
     """Listen live and show the page on this machine."""
-    what = "an invented pile-up" if options["demo"] else "the recording" if options["recording"] else "the receiver"
-    click.echo(f"Preparing {what}; the address of the page follows in a few seconds ...")
-    from hearmark.commands.live import Live
+    from hearmark.commands.live import Live, check_beside
     from hearmark.files import check_outputs, check_writable
-    from hearmark.listening import Wish, open_live
+    from hearmark.listening import Wish, is_invented, open_live
     from hearmark.practice.lesson import levels
     from hearmark.practice.served import routes
     from hearmark.settings import read_settings, usual_file
@@ -218,7 +216,14 @@ def listen(**options: Any) -> None:
     check_port(host, port)
     if beside["radio_address"]:
         radio_command.check_address(beside["radio_address"])
-    heard = open_live(Wish(**options), settings)
+    wish = Wish(**options)
+    demo = is_invented(wish, settings)
+    check_beside(settings, demo, beside["log_path"], beside["radio_address"], beside["licence"])
+    # What is no invented pile-up is opened soon, and may be refused
+    opened = None if demo else open_live(wish, settings)
+    what = "an invented pile-up" if demo else "the recording" if options["recording"] else "the receiver"
+    click.echo(f"Preparing {what}; the address of the page follows in a few seconds ...")
+    heard = open_live(wish, settings) if opened is None else opened
     told = any(options[name] for name in ("demo", "recording", "card", "address", "from_stdin", "device", "datatype"))
     told = told or options["center_hz"] is not None or options["rate_hz"] is not None
     live = Live(heard, settings, own_call=own_call, receiver=None if told else settings.receiver, **beside)
