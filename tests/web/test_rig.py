@@ -123,6 +123,15 @@ def test_words_of_the_operator_change_plan_and_licence() -> None:
         rig.say("hello")
 
 
+@pytest.mark.parametrize(
+    ("hz", "why"), [(7_100_000.0, "outside the band that he works on"), (18_200_000.0, "in no amateur band")]
+)
+def test_no_set_outside_the_band(hz: float, why: str) -> None:
+    _, rig = fresh()
+    with pytest.raises(HearmarkError, match=why):
+        rig.ask("set", hz, lambda ok, why: None)
+
+
 def test_a_session_tells_the_engine_what_is_allowed_and_what_the_radio_says() -> None:
     radio, rig = fresh()
     engine = ScriptedEngine()
