@@ -196,6 +196,22 @@ def test_review_writes_over_nothing_that_it_reads(run: Run, iq_wav: Path, tmp_pa
     assert {path: path.read_bytes() for path in before} == before
 
 
+def test_simulate_writes_over_nothing_but_what_it_wrote(run: Run, tmp_path: Path) -> None:
+    out, meta, data = (tmp_path / name for name in ("pile", "pile.sigmf-meta", "pile.sigmf-data"))
+    words = ("simulate", out, "--level", "easy", "--duration", 5, "--rate", RATE_HZ)
+    for seed, truth in ((1, "--no-truth"), (2, "--truth"), (3, "--truth")):
+        assert run(*words, truth, "--seed", seed)[0] == 0
+    heard = meta.read_text().replace("A simulated pile-up", "Heard on the air")
+    for text in (heard, "{}", "[]", None):
+        meta.unlink() if text is None else meta.write_text(text)
+        before = data.read_bytes()
+        code, said, err = run(*words)
+        assert (code, said) == (2, "")
+        assert err == f"hearmark: {data} is there already and is not simulated, and would be lost; give another name.\n"
+        assert data.read_bytes() == before
+        assert (meta.read_text() if meta.exists() else None) == text
+
+
 def test_simulate_writes_a_recording_that_review_reads(run: Run, tmp_path: Path) -> None:
     out = tmp_path / "pile"
     code, text, err = run("simulate", out, "--mode", "cw", "--level", "easy", "--duration", 20, "--rate", RATE_HZ)
@@ -277,9 +293,24 @@ def test_listen_refuses_at_once_what_cannot_be(run: Run, monkeypatch: pytest.Mon
 
     monkeypatch.setattr("hearmark.listening.open_live", never)
     with socket.create_server(("127.0.0.1", 0)) as taken:
-        code, _, err = run("listen", "--demo", "--port", taken.getsockname()[1])
-    assert code == 2
-    assert "choose another port with --port" in err
+        code, out, err = run("listen", "--demo", "--port", taken.getsockname()[1])
+    assert (code, out) == (2, "")
+    assert "another program has it already; choose another port with --port" in err
+    assert "Errno" not in err
+    log = tmp_path / "log.db"
+    log.write_text("words " * 1000)
+    for words, said in [
+        (("--port", 99999), "port 99999: ports go from 0 to 65535; choose another"),
+        (("--port", 0, "--host", "192.0.2.1"), "this machine has no such address; give another with --host"),
+        (("--port", 0, "--licence", "uk"), 'no privileges table "uk"'),
+        (("--port", 0, "--store", log), "damaged or no log"),
+        (("--port", 0, "--store", tmp_path / "no" / "log.db"), "Cannot write"),
+        (("--port", 0, "--tcp", "127.0.0.1:1"), "Several sources were named"),
+    ]:
+        code, out, err = run("listen", "--demo", *words)
+        assert (code, out, err.count("\n")) == (2, "", 1)
+        assert said in err
+        assert "Errno" not in err
     monkeypatch.setattr("socket.getaddrinfo", nobody)
     code, _, err = run("listen", "--demo", "--port", 0, "--radio", "foo")
     assert (code, err.count("\n")) == (2, 1)
@@ -290,8 +321,14 @@ def test_listen_refuses_at_once_what_cannot_be(run: Run, monkeypatch: pytest.Mon
 
 
 def test_listen_wants_a_frequency(run: Run, iq_wav: Path) -> None:
-    code, _, err = run("listen", "--file", iq_wav, "--center", 18149)
-    assert (code, err) == (2, "hearmark: The frequency of the DX is not known; add --dx KHZ.\n")
+    code, out, err = run("listen", "--port", 0, "--file", iq_wav, "--center", 18149)
+    assert (code, out, err) == (2, "", "hearmark: The frequency of the DX is not known; add --dx KHZ.\n")
+
+
+def test_listen_to_a_recording_that_is_not_there_prints_one_sentence(run: Run, tmp_path: Path) -> None:
+    code, out, err = run("listen", "--port", 0, "--file", tmp_path / "no.wav", "--dx", 14023)
+    assert (code, out, err.count("\n")) == (2, "", 1)
+    assert "Cannot read" in err
 
 
 def test_help_and_version(run: Run) -> None:

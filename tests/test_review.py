@@ -7,6 +7,8 @@ from typing import Any
 
 import numpy as np
 import pytest
+import soundfile
+from click.testing import CliRunner
 
 from hearmark import cli
 from hearmark.events import Answer, Block, Dial, Ear, Event, Gap, Levels, Row
@@ -61,6 +63,21 @@ def test_the_window_of_a_receiver_is_where_its_dial_looked_for_callers() -> None
     assert dialled_window_hz([*dials, Dial(10.0, 14_030_000.0, True)], 14_023_000.0, "cw")[1] == 14_026_500.0
     assert dialled_window_hz(dials[:1], 14_023_000.0, "cw") == (14_024_000.0, 14_026_000.0)
     assert dialled_window_hz(dials[:1], 18_143_500.0, "usb")[0] < 18_143_500.0
+
+
+def test_a_dial_that_never_came_near_the_dx_is_told(tmp_path: Path) -> None:
+    wav, dial = tmp_path / "a.wav", tmp_path / "d.csv"
+    soundfile.write(wav, np.random.default_rng(1).normal(0.0, 0.01, 8_000 * 4), 8_000)
+    words = ("review", str(wav), "--dx", "14023", "--mode", "cw", "--window", "up 1-6", "--dial", str(dial))
+    for log, told in [
+        ("0,14026000,0\n1,14025500,0\n2,14023000,1\n9,14023000,0\n", True),
+        ("0,14026000,0\n1,14023200,0\n", False),
+    ]:
+        dial.write_text(f"time_s,receive_hz,keyed\n{log}")
+        result = CliRunner().invoke(cli.commands, words, catch_exceptions=False, standalone_mode=False)
+        assert "He was not heard: there is nothing to advise." in result.output
+        far = "The dial never came near his 14023.00 kHz: 14025.50 kHz was the nearest, so he could not be heard."
+        assert (far in result.output) is told
 
 
 def test_a_recording_from_end_to_end(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -73,7 +73,7 @@ def review(
     from hearmark.engine import Engine, EngineConfig
     from hearmark.files import check_outputs, write_whole
     from hearmark.listening import check_band
-    from hearmark.review import dialled_window_hz, hear
+    from hearmark.review import dialled_window_hz, far_words, hear
     from hearmark.sources.audio import read_dial_log
     from hearmark.sources.recording import open_recording
 
@@ -104,6 +104,8 @@ def review(
         window_hz = window_hz if window else (plan.listen_low_hz, plan.listen_high_hz)
     content = report.document(events, about, dx_hz, mode)
     click.echo(report.readable(content), nl=False)
+    if dial is not None and mode is not None and not content["dx"]["overs"]:
+        click.echo(far_words(read_dial_log(dial), dx_hz, mode, about.duration_s), nl=False)
     if window and window_hz is not None:
         click.echo(report.outside_words(content, window_hz), nl=False)
     if json_path:
@@ -137,6 +139,7 @@ def simulate(
 
     check_writable(out)
     check_outputs(sigmf_pair(out))
+    recording.refuse_over_heard(out)
     session = invented(level, mode, seed, habit, duration_s)
     with progress("Simulating", 1.0) as advance:
         meta = recording.write(session, out, rate_hz, datatype="ci16_le", truth=truth, progress=advance)
@@ -186,11 +189,9 @@ def simulate(
 @click.option("--settings", "settings_path", type=FILE, help="Settings file (TOML); else the usual one.")
 def listen(**options: Any) -> None:
     """Listen live and show the page on this machine."""
-    what = "an invented pile-up" if options["demo"] else "the recording" if options["recording"] else "the receiver"
-    click.echo(f"Preparing {what}; the address of the page follows in a few seconds ...")
-    from hearmark.commands.live import Live
+    from hearmark.commands.live import Live, check_beside
     from hearmark.files import check_outputs, check_writable
-    from hearmark.listening import Wish, open_live
+    from hearmark.listening import Wish, is_invented, open_live
     from hearmark.practice.lesson import levels
     from hearmark.practice.served import routes
     from hearmark.settings import read_settings, usual_file
@@ -215,7 +216,14 @@ def listen(**options: Any) -> None:
     check_port(host, port)
     if beside["radio_address"]:
         radio_command.check_address(beside["radio_address"])
-    heard = open_live(Wish(**options), settings)
+    wish = Wish(**options)
+    demo = is_invented(wish, settings)
+    check_beside(settings, demo, beside["log_path"], beside["radio_address"], beside["licence"])
+    # What is no invented pile-up is opened soon, and may be refused
+    opened = None if demo else open_live(wish, settings)
+    what = "an invented pile-up" if demo else "the recording" if options["recording"] else "the receiver"
+    click.echo(f"Preparing {what}; the address of the page follows in a few seconds ...")
+    heard = open_live(wish, settings) if opened is None else opened
     told = any(options[name] for name in ("demo", "recording", "card", "address", "from_stdin", "device", "datatype"))
     told = told or options["center_hz"] is not None or options["rate_hz"] is not None
     live = Live(heard, settings, own_call=own_call, receiver=None if told else settings.receiver, **beside)

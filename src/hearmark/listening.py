@@ -97,16 +97,22 @@ def invented(level: Level, mode: Mode, seed: int, habit: Habit | None, duration_
     return play(scenario, None if mode == "cw" else speech)
 
 
-def open_live(wish: Wish, settings: Settings) -> Heard:
-    """The one source that is wished for, or that the settings name. Raises HearmarkError for none or several."""
+def is_invented(wish: Wish, settings: Settings) -> bool:
+    """Whether an invented pile-up is wished for, or named by the settings. Raises HearmarkError for several sources."""
     asked = [wish.demo, wish.recording is not None, wish.card, wish.address is not None, wish.from_stdin]
     if sum(asked) > 1:
         raise HearmarkError("Several sources were named; choose one of --demo, --file, --card, --tcp and --stdin.")
     if wish.dial is not None and wish.recording is None:
         raise HearmarkError("A dial log belongs to a recording of audio; name that with --file.")
-    kind = settings.receiver.kind if not any(asked) else ""
-    if wish.demo or kind == "demo":
+    return wish.demo or (not any(asked) and settings.receiver.kind == "demo")
+
+
+def open_live(wish: Wish, settings: Settings) -> Heard:
+    """The one source that is wished for, or that the settings name. Raises HearmarkError for none or several."""
+    if is_invented(wish, settings):
         return _demo(wish)
+    named = wish.recording is not None or wish.card or wish.address is not None or wish.from_stdin
+    kind = "" if named else settings.receiver.kind
     if wish.dx_hz is None:
         raise HearmarkError("The frequency of the DX is not known; add --dx KHZ.")
     mode = wish.mode or usual_mode(wish.dx_hz)

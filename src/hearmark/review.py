@@ -53,6 +53,21 @@ def dialled_window_hz(dials: Iterable[Dial], dx_hz: float, mode: Mode) -> tuple[
     return min(away) - BESIDE_HZ[kind], max(away) + BESIDE_HZ[kind]
 
 
+def far_words(dials: Iterable[Dial], dx_hz: float, mode: Mode, duration_s: float) -> str:
+    """A line that says so if one receiver's dial never came near the DX; empty if it did."""
+    kind = "cw" if mode == "cw" else "voice"
+    heard = [dial.receive_hz for dial in dials if not dial.keyed and dial.time_s < duration_s]
+    if not heard:
+        return "The dial log has no time at which the receiver was heard.\n"
+    nearest_hz = min(heard, key=lambda hz: abs(hz - dx_hz))
+    if abs(nearest_hz - dx_hz) <= max(AWAY_HZ[kind], BESIDE_HZ[kind]):
+        return ""
+    return (
+        f"The dial never came near his {dx_hz / 1e3:.2f} kHz: {nearest_hz / 1e3:.2f} kHz was the nearest, "
+        "so he could not be heard.\n"
+    )
+
+
 def _keep(events: Iterable[Event], kept: list[Event], ear: list[Ear]) -> None:
     """Sort events into what is kept; `ear` holds at most the newest."""
     for event in events:

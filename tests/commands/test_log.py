@@ -88,6 +88,36 @@ def test_no_output_replaces_the_log(capsys: pytest.CaptureFixture[str], db: Path
     assert "1 contact written" in run(capsys, "log", "export", tmp_path / "a.adi", "--store", db)
 
 
+def test_an_export_replaces_only_a_log_of_its_form(
+    capsys: pytest.CaptureFixture[str], db: Path, tmp_path: Path
+) -> None:
+    run(capsys, "log", "add", "VP8AA", "--freq", 18148.5, "--mode", "usb", "--store", db)
+    adi, adx = tmp_path / "a.adi", tmp_path / "a.adx"
+    for path in (adi, adx, adi, adx):
+        assert "1 contact written" in run(capsys, "log", "export", path, "--store", db)
+    meta, tables, page, binary = (tmp_path / name for name in ("p.sigmf-meta", "t.adi", "p.adx", "b.adi"))
+    meta.write_text('{"global": {"core:datatype": "ci16_le"}, "captures": [], "annotations": []}')
+    tables.write_bytes(adx.read_bytes())
+    page.write_text("<?xml version='1.0'?><html><body>words</body></html>")
+    binary.write_bytes(b"RIFF\0\0\0\0WAVEfmt ")
+    for path in (meta, tables, page, binary):
+        before = path.read_bytes()
+        said = fails(capsys, "log", "export", path, "--store", db)
+        assert f"{path} is there already and is no AD" in said
+        assert path.read_bytes() == before
+    (tmp_path / "empty.adi").touch()
+    assert "1 contact written" in run(capsys, "log", "export", tmp_path / "empty.adi", "--store", db)
+
+
+def test_an_export_of_a_call_that_was_never_worked_writes_nothing(
+    capsys: pytest.CaptureFixture[str], db: Path, tmp_path: Path
+) -> None:
+    run(capsys, "log", "add", "VP8AA", "--freq", 18148.5, "--mode", "usb", "--store", db)
+    said = fails(capsys, "log", "export", tmp_path / "x.adi", "--call", "N0SUCH", "--store", db)
+    assert "no contact with N0SUCH" in said
+    assert not (tmp_path / "x.adi").exists()
+
+
 def test_filters(capsys: pytest.CaptureFixture[str], db: Path) -> None:
     for call, mode, day in (
         ("VP8AA", "cw", "2026-03-20"),

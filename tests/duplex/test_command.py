@@ -47,7 +47,7 @@ def test_words_say_how_to_set_it_and_that_nothing_is_keyed() -> None:
 
 
 def test_what_may_not_be_used_is_not_set() -> None:
-    text = run("split", "up 10", "--on", "14345", "--licence", "us-extra")
+    text = run("split", "up 10", "--on", "14195", "--licence", "us-general")
     assert "No part of that window may be used" in text
     assert "VFO B" not in text
 
@@ -59,6 +59,17 @@ def test_what_may_not_be_used_is_not_set() -> None:
         (("split", "up 5", "--on", "-1"), "is no frequency"),
         (("split", "up 5", "--on", "14200", "--licence", "uk"), 'no privileges table "uk"; choose one of iaru-1'),
         (("split", "up 5", "--on", "14200", "--licence", "us-extra", "--bandwidth", "0"), "cannot be"),
+        (("split", "up", "--on", "14025", "--at", "14025"), "^Not moved: 0 Hz from the DX our signal would cover him"),
+        (
+            ("split", "up 5", "--on", "14195", "--at", "14196", "--licence", "us-extra", "--json"),
+            "^Not moved: 1000 Hz from the DX our signal would cover him; keep 2700 Hz or more away",
+        ),
+        (("split", "listening 14190 to 14200", "--on", "14195"), "^Not moved: 0 Hz from the DX"),
+        (("split", "up 5", "--on", "14350"), "^Not moved: 14355.00 kHz lies in no amateur band"),
+        (("split", "up 10", "--on", "14345", "--licence", "us-extra"), "14355.00 kHz lies in no amateur band"),
+        (("split", "simplex", "--on", "14400", "--json"), "14400.00 kHz lies in no amateur band"),
+        (("split", "up 5", "--on", "14195", "--at", "14360"), "14360.00 kHz lies in no amateur band"),
+        (("split", "up 5", "--on", "14195", "--at", "7100"), "7100.00 kHz lies outside the band that he works on"),
     ],
 )
 def test_bad_input_gets_one_sentence(words: tuple[str, ...], sentence: str) -> None:
@@ -72,10 +83,39 @@ def test_a_place_of_ones_own_is_held_against_the_licence() -> None:
     assert "Set it" not in text
 
 
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("up 5", "--on", "14195", "--at", "14210"), "Note: 14210.00 kHz lies outside the window"),
+        (("up 5 to 15", "--on", "14340"), "call on 14347.50 kHz"),
+        (("QSX 50110", "--on", "28885"), "call on 50110.00 kHz"),
+        (("simplex", "--on", "14195", "--at", "14195"), "Set it: hear 14195.00, call on 14195.00 kHz"),
+    ],
+)
+def test_what_is_no_usual_place_and_may_be_meant_is_set(words: tuple[str, ...], said: str) -> None:
+    text = run("split", *words)
+    assert said in text
+    assert "Set it" in text
+
+
 def test_a_window_that_is_cut_says_so_and_is_set_inside() -> None:
     text = run("split", "up 1 to 5", "--on", "14345", "--mode", "usb", "--licence", "US-Extra")
     assert "you may send in a part of it only" in text
     assert "call on 14346.55 kHz" in text
+
+
+@pytest.mark.parametrize(
+    ("announcement", "said"),
+    [
+        ("up 5 no europe", "; he does not want EU;"),
+        ("up 5 no europe and asia", "; he does not want EU or AS;"),
+        ("up 5 north america only", "; he asks for NA;"),
+        ("up 5 listening for fours", "; he asks for 4;"),
+        ("up 5 na only no europe", "; he asks for NA, and he does not want EU;"),
+    ],
+)
+def test_whom_he_wants_and_whom_not(announcement: str, said: str) -> None:
+    assert said in run("split", announcement, "--on", "14195")
 
 
 @pytest.mark.parametrize("words", [("-5",), ("split", "-5"), ("-5 to -10",)])

@@ -32,6 +32,8 @@ def test_texts_teach_the_manners_of_the_trade() -> None:
     said = " ".join(" ".join(one.text.split()) for one in levels().values()).lower()
     for manner in ("listen to him", "one call, then listen", "never send on his frequency", "keep quiet until"):
         assert manner in said
+    assert "in a split pile-up he does not listen where he sends" in said
+    assert "never listens" not in said, "in simplex he does"
 
 
 def test_a_file_of_a_teacher_is_read(tmp_path: Path) -> None:

@@ -50,6 +50,11 @@ def test_watch_ends_by_itself_when_told() -> None:
             ("radio", "--address", "simulated", "up 5", "--on", "14200", "--at", "14349", "--licence", "us-extra"),
             r"Nothing was set: 14349\.00 kHz lies outside",
         ),
+        (("radio", "--address", "simulated", "up 5", "--on", "14350"), r"14355\.00 kHz lies in no amateur band"),
+        (
+            ("radio", "--address", "simulated", "up 5", "--on", "14195", "--at", "7100"),
+            r"7100\.00 kHz lies outside the band that he works on",
+        ),
         (("radio", "--address", "simulated", "up 0.5", "--on", "14200", "--at", "14200.1"), "would cover him"),
     ],
 )

@@ -100,6 +100,11 @@ def test_where_a_tone_lies(tmp_path: Path, sideband: str, pitch_hz: float, expec
         ("time_s,receive_hz,keyed\n2,1,0\n1,1,0\n", "Line 3 of the dial log .* times must ascend"),
         ("time_s,receive_hz,keyed\n0,-5,0\n", "Line 2 of the dial log .* frequencies be in hertz"),
         ("time_s,receive_hz,keyed\nnan,5,0\n", "Line 2 of the dial log"),
+        ("time_s,receive_hz,keyed\n0,14023,0\n", "Line 2 .* receive_hz 14023, which looks like kHz; .*: 14023000"),
+        (
+            "time_s,receive_hz,keyed\n0,14023000,0\n1,14.0235,0\n",
+            r"Line 3 .* receive_hz 14\.0235, which looks like MHz; .*: 14023500",
+        ),
         ("time_s,receive_hz,keyed\n0\n", "Line 2 of the dial log"),
     ],
 )

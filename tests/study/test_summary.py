@@ -67,6 +67,23 @@ def test_the_chance_promised_stands_beside_what_came() -> None:
     assert summary(made())["promised"] == {"mean_chance_per_call": 0.05, "answers_per_call": 0.1}
 
 
+def test_the_last_lines_say_of_whom_they_are_and_have_no_signs() -> None:
+    found = summary(made())
+    found["slowest_against_tail_end"] = {"habit": "jump", "slower": 2.05, "interval": [-0.62, 8.67]}
+    last = readable(found).splitlines()[-2:]
+    assert last == [
+        "worst habit of the program against the perfect tail-ender: jump, 205 % slower (62 % sooner to 867 % slower)",
+        "the program's chance per call: promised 5.0 %, came 10.0 %",
+    ]
+
+
+@pytest.mark.parametrize(("seeds", "few"), [(3, True), (11, True), (12, False)])
+def test_the_head_says_what_the_last_column_is_and_when_seeds_are_few(seeds: int, few: bool) -> None:
+    head = readable(summary(made(seeds))).split("\n\n")[0]
+    assert "All habits: geometric mean of the medians." in head
+    assert ("So few pile-ups tell little: take 12 or more a habit." in head) is few
+
+
 def test_contacts_of_the_dx_an_hour() -> None:
     rows = [record("program", "stay", 1, 4.0), record("program", "stay", 2, 8.0), record("program", "stay", 3, None)]
     assert summary(rows)["tactics"][0]["contacts_per_hour"] == pytest.approx((3 * 6 + 2) / (72.0 / 60.0), abs=0.05)

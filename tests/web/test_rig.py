@@ -112,6 +112,8 @@ def test_words_of_the_operator_change_plan_and_licence() -> None:
     assert rig.message()["taken"] == "Taken as 18133.50 to 18138.50 kHz (100 %)."
     rig.say("listening for fours, up 3")
     assert rig.message()["taken"] == "Taken as 18146.50 kHz, for 4 (88 %); or 18146.50 to 18151.50."
+    rig.say("down 5 no europe and asia")
+    assert rig.message()["taken"] == "Taken as 18138.50 kHz, not for EU or AS (88 %); or 18133.50 to 18138.50."
     rig.say("simplex")
     assert rig.message()["taken"] == "Taken as simplex (100 %)."
     rig.say("up 30")
@@ -119,6 +121,15 @@ def test_words_of_the_operator_change_plan_and_licence() -> None:
         rig.ask("set", None, lambda ok, why: None)
     with pytest.raises(HearmarkError, match="does not say where he listens"):
         rig.say("hello")
+
+
+@pytest.mark.parametrize(
+    ("hz", "why"), [(7_100_000.0, "outside the band that he works on"), (18_200_000.0, "in no amateur band")]
+)
+def test_no_set_outside_the_band(hz: float, why: str) -> None:
+    _, rig = fresh()
+    with pytest.raises(HearmarkError, match=why):
+        rig.ask("set", hz, lambda ok, why: None)
 
 
 def test_a_session_tells_the_engine_what_is_allowed_and_what_the_radio_says() -> None:

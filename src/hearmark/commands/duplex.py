@@ -11,7 +11,7 @@ import click
 
 from hearmark.commands.shared import FLOAT, Announced, FiniteRange, hz
 from hearmark.errors import HearmarkError
-from hearmark.events import Allowed, Mode
+from hearmark.events import Allowed, Mode, Plan
 
 if TYPE_CHECKING:
     from hearmark.duplex.announcement import Reading
@@ -91,6 +91,7 @@ def split(
         raise HearmarkError(f"--reach {reach_khz:g} cannot be; give more than 0 kHz.")
     at_hz = None if at_khz is None else hz(at_khz, "--at")
     rows = [_row(reading, held, bandwidth_hz, date) for reading in found]
+    transmit_hz = _transmit_hz(found[0].plan, rows[0], at_hz)
     said = _set_radio(found[0], held, bandwidth_hz, date, at_khz, settings) if set_it else None
     if as_json:
         click.echo(jsons.dumps({"readings": rows} | ({"radio": said[1]} if said else {}), indent=2))
@@ -104,7 +105,7 @@ def split(
         said_may = "you may send in a part of it only" if partly else may[row["lawful"]]
         click.echo(f"  {100 * row['probability']:3.0f} %  he listens {where} kHz; {said_may}. {row['why']}.")
     there = None if at_hz is None else verdict(held, at_hz, mode, bandwidth_hz, date)
-    _show_setting(found[0], rows[0], at_hz, there, reach_khz)
+    _show_setting(found[0].plan, transmit_hz, there, reach_khz)
     if said:
         click.echo(f"The radio {said[0]}.")
     if practice is not None:
@@ -133,13 +134,14 @@ def _set_radio(
 
 
 def _row(reading: Reading, held: Table | None, bandwidth_hz: float | None, day: Any) -> dict[str, Any]:
+    from hearmark.duplex.callers import whom_words
     from hearmark.duplex.privileges import allowed, cut, window_verdict
 
     plan = reading.plan
     may = allowed(held, plan.mode, None, bandwidth_hz, day)
     parts = cut(plan, may)
     said = window_verdict(held, plan, parts, bandwidth_hz, day)
-    whom = f"; he asks for {', '.join(reading.who)}" if reading.who else ""
+    whom = f"; {whom_words(reading.who)}" if reading.who else ""
     return {
         "receive_hz": plan.receive_hz,
         "listen_low_hz": plan.listen_low_hz,
@@ -155,25 +157,33 @@ def _row(reading: Reading, held: Table | None, bandwidth_hz: float | None, day: 
     }
 
 
-def _show_setting(
-    reading: Reading, row: dict[str, Any], at_hz: float | None, there: Verdict | None, reach_khz: float
-) -> None:
-    from dataclasses import replace
+def _transmit_hz(plan: Plan, row: dict[str, Any], at_hz: float | None) -> float | None:
+    """Where to call: as asked, else the middle of the widest part that may be used; None: no part may.
 
-    from hearmark.duplex.setting import Incremental, middle_hz, ways
+    Raises HearmarkError outside the bands and on top of the DX.
+    """
+    from hearmark.duplex.setting import start_hz
+    from hearmark.radio.refusal import refuse_band, refuse_covering
 
-    plan = reading.plan
+    window_hz = (plan.listen_low_hz, plan.listen_high_hz)
     parts = row["allowed_hz"]
+    transmit_hz = start_hz(plan, parts or [window_hz]) if at_hz is None else at_hz
+    refuse_band(plan, transmit_hz)
+    if at_hz is None and parts == []:
+        return None
+    refuse_covering(plan, transmit_hz)
+    return transmit_hz
+
+
+def _show_setting(plan: Plan, transmit_hz: float | None, there: Verdict | None, reach_khz: float) -> None:
+    from hearmark.duplex.setting import Incremental, ways
+
     if there is not None and there.lawful is False:
         click.echo(f"You may NOT call where you want to: {there.why}.")
         return
-    if parts == [] and there is None:
+    if transmit_hz is None:
         click.echo("No part of that window may be used: choose another place.")
         return
-    if parts:
-        low_hz, high_hz = max(parts, key=lambda part: part[1] - part[0])
-        plan = replace(plan, listen_low_hz=low_hz, listen_high_hz=high_hz)
-    transmit_hz = middle_hz(plan) if at_hz is None else at_hz
     if not plan.listen_low_hz - 0.5 <= transmit_hz <= plan.listen_high_hz + 0.5:
         click.echo(f"Note: {transmit_hz / 1e3:.2f} kHz lies outside the window.")
     click.echo(f"Set it: hear {plan.receive_hz / 1e3:.2f}, call on {transmit_hz / 1e3:.2f} kHz")

@@ -12,7 +12,7 @@ from hearmark.commands import radio as radio_command
 from hearmark.commands.chase import open_board
 from hearmark.commands.report import keep_live
 from hearmark.commands.shared import hz
-from hearmark.commands.store import open_logbook, rehearsal_log
+from hearmark.commands.store import log_path, open_logbook, open_store, rehearsal_log
 from hearmark.errors import HearmarkError
 
 if TYPE_CHECKING:
@@ -20,6 +20,25 @@ if TYPE_CHECKING:
     from hearmark.listening import Heard
     from hearmark.settings import Receiver, Settings
     from hearmark.web.live import LiveSession
+
+
+def check_beside(
+    settings: Settings, demo: bool, store: Path | None, radio_address: str | None, licence: str | None
+) -> None:
+    """Raise HearmarkError now, before a long preparation, for a licence, radio or log that cannot be."""
+    from hearmark.commands.duplex import licence_table
+    from hearmark.files import check_writable
+    from hearmark.radio.daemon import address
+
+    licence_table(licence, None, settings)
+    where = settings.radio.address if radio_address is None else radio_address
+    if where and where != "simulated":
+        address(where)
+    path = None if demo and store is None else log_path(store, settings)
+    if path is not None and path.exists():
+        open_store(path, settings).close()
+    elif path is not None:
+        check_writable(path)
 
 
 class Live:

@@ -76,11 +76,13 @@ def plan_of(announcement: str, on_khz: float | None, mode: Mode | None) -> Plan:
 
 
 def call_hz(plan: Plan, may: Allowed, at_khz: float | None) -> float:
-    """Where to begin to call: as asked, else the middle of what may be used. Raises HearmarkError if nothing may."""
-    from dataclasses import replace
+    """Where to begin to call: as asked, else the middle of what may be used.
 
+    Raises HearmarkError if nothing may, and outside the bands.
+    """
     from hearmark.duplex.privileges import cut
-    from hearmark.duplex.setting import middle_hz
+    from hearmark.duplex.setting import start_hz
+    from hearmark.radio.refusal import refuse_band
 
     parts = cut(plan, may)
     if not parts:
@@ -89,9 +91,11 @@ def call_hz(plan: Plan, may: Allowed, at_khz: float | None) -> float:
         wanted_hz = hz(at_khz, "--at")
         if may.known and not any(low - 0.5 <= wanted_hz <= high + 0.5 for low, high in may.intervals_hz):
             raise HearmarkError(f"Nothing was set: {at_khz:.2f} kHz lies outside what you may use, {may.why}.")
+        refuse_band(plan, wanted_hz)
         return wanted_hz
-    low_hz, high_hz = max(parts, key=lambda part: part[1] - part[0])
-    return middle_hz(replace(plan, listen_low_hz=low_hz, listen_high_hz=high_hz))
+    found_hz = start_hz(plan, parts)
+    refuse_band(plan, found_hz)
+    return found_hz
 
 
 def dials_as_values(dials: Dials) -> dict[str, Any]:

@@ -18,6 +18,7 @@ _WANTED = (
     re.compile(rf"\bonly\s+(?:for\s+)?({_LIST})\b"),
     re.compile(rf"\b(?:listening|calling|looking|cq)\s+(?:for\s+)?({_LIST})\b"),
 )
+_NOT = "not "
 _UNWANTED = re.compile(rf"\b(?:no|not)\s+(?:for\s+)?({_LIST})\b")
 
 
@@ -32,7 +33,24 @@ def continents(text: str) -> tuple[str, ...]:
         for name in re.findall(rf"\b(?:{_NAME})\b", found)
     ]
     asked = [name for name in dict.fromkeys(wanted) if name not in refused]
-    return (*asked, *(f"not {name}" for name in dict.fromkeys(refused)))
+    return (*asked, *(f"{_NOT}{name}" for name in dict.fromkeys(refused)))
+
+
+def parted(who: tuple[str, ...]) -> tuple[list[str], list[str]]:
+    """Whom he asks for and whom he turns down, of what `areas` and `continents` found."""
+    asked = [name for name in who if not name.startswith(_NOT)]
+    return asked, [name.removeprefix(_NOT) for name in who if name.startswith(_NOT)]
+
+
+def whom_words(who: tuple[str, ...]) -> str:
+    """The same in words; empty if nobody was named."""
+    asked, refused = parted(who)
+    said = []
+    if asked:
+        said.append(f"he asks for {' and '.join(asked)}")
+    if refused:
+        said.append(f"he does not want {' or '.join(refused)}")
+    return ", and ".join(said)
 
 
 _AREA = re.compile(

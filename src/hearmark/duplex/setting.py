@@ -6,9 +6,11 @@ practice, no source.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import Literal
 
+from hearmark.duplex.bands import BANDS
 from hearmark.events import Plan
 from hearmark.units import khz_from_hz
 
@@ -41,6 +43,18 @@ def middle_hz(plan: Plan) -> float:
     middle = (plan.listen_low_hz + plan.listen_high_hz) / 2.0
     rounded = round(middle / 10.0) * 10.0
     return rounded if plan.listen_low_hz <= rounded <= plan.listen_high_hz else middle
+
+
+def start_hz(plan: Plan, parts: Sequence[Sequence[float]]) -> float:
+    """Where to begin in parts of the window: the middle of the widest stretch; within a band, if one reaches there."""
+    inside = [
+        (max(low, band.low_hz), min(high, band.high_hz))
+        for low, high in parts
+        for band in BANDS
+        if low <= band.high_hz and high >= band.low_hz
+    ]
+    low_hz, high_hz = max(inside or parts, key=lambda part: part[1] - part[0])
+    return middle_hz(replace(plan, listen_low_hz=low_hz, listen_high_hz=high_hz))
 
 
 def ways(plan: Plan, transmit_hz: float, incremental: Incremental | None = None) -> tuple[Way, ...]:

@@ -32,6 +32,9 @@ BATCH = 800
 LARGEST_BYTES = 2_000_000_000
 _UPGRADING = re.compile(r"(QSL|LOTW_QSL|EQSL_QSL|DCL_QSL)_RCVD|CREDIT_GRANTED")
 _RECEIVED = ("Y", "V")
+_LOOK_BYTES = 1 << 16
+"""So far into a file its form is looked for."""
+_ADI_TAG = re.compile(rb"<([a-z]\w*:\d+(:[a-z])?|eoh|eor)>", re.IGNORECASE)
 
 
 @dataclass(slots=True)
@@ -56,10 +59,28 @@ def read_items(
         data = path.read_bytes()
     except OSError as error:
         raise HearmarkError(f"Cannot read {path}: {error.strerror}; give an ADIF file.") from error
-    start = data[:400].replace(b"\0", b"").lstrip(b"\xef\xbb\xbf\xff\xfe \t\r\n").lower()
-    if start.startswith((b"<?xml", b"<adx", b"<!doctype", b"<!--")):
+    if _is_xml(data):
         return read_adx(data, advance)
     return read_adi(data, encoding, advance)
+
+
+def _is_xml(data: bytes) -> bool:
+    start = data[:400].replace(b"\0", b"").lstrip(b"\xef\xbb\xbf\xff\xfe \t\r\n").lower()
+    return start.startswith((b"<?xml", b"<adx", b"<!doctype", b"<!--"))
+
+
+def _refuse_over_other(path: Path, adx: bool) -> None:
+    """Raises if there is a file that is no log of this form and would be lost; an empty one is nothing to lose."""
+    try:
+        with path.open("rb") as file:
+            start = file.read(_LOOK_BYTES)
+    except OSError:
+        return  # nothing there; what cannot be written is told by who writes
+    plain = start.replace(b"\0", b"")
+    same = b"<adx" in plain.lower() if _is_xml(start) else _ADI_TAG.search(plain) is not None
+    if start and (_is_xml(start) != adx or not same):
+        form = "ADX" if adx else "ADI"
+        raise HearmarkError(f"{path} is there already and is no {form} log, and would be lost; give another name.")
 
 
 def size_of(path: Path) -> int:
@@ -258,9 +279,13 @@ def export_file(
 ) -> tuple[int, int]:  # fmt: skip
     """Writes contacts in the order in which they came; ADX if the name ends in .adx, else ADI.
 
-    The number written comes back, and how many hold characters that XML cannot carry.
+    The number written comes back, and how many hold characters that XML cannot carry. Raises HearmarkError over a file
+    that is no log of that form, and for one call that was never worked; nothing is written then.
     """
     adx = path.suffix.lower() == ".adx"
+    _refuse_over_other(path, adx)
+    if wanted is not None and wanted.call and next(store.in_file_order(wanted), None) is None:
+        raise HearmarkError(f"There is no contact with {wanted.call} to write; nothing was written.")
     made = made or datetime.now(UTC)
     names: set[str] = set()
     total = spoilt = 0

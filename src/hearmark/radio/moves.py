@@ -13,8 +13,9 @@ from dataclasses import dataclass
 
 from hearmark.errors import HearmarkError
 from hearmark.events import Plan
-from hearmark.radio.order import Order, Step, after, clearance_hz, covers, goal, is_clear, order, same, shown
+from hearmark.radio.order import Order, Step, after, clearance_hz, goal, is_clear, order, same, shown
 from hearmark.radio.port import Dials, KeyDown, Port, RadioRefused
+from hearmark.radio.refusal import refuse_covering
 
 SETTLE_S = 1.0
 """A radio gets this long to show what it was told."""
@@ -49,8 +50,7 @@ class Moves:
         """Bring the radio to the plan, transmitting on `transmit_hz`. Raises KeyDown, RadioLost, HearmarkError."""
         dials = self.port.read()
         self._refuse_while_keyed(dials.keyed)
-        if covers(plan, transmit_hz):
-            raise HearmarkError(_covering(plan, transmit_hz))
+        refuse_covering(plan, transmit_hz)
         wanted = order(dials, plan, transmit_hz, self.port.abilities)
         self._said(f"do not send: {wanted.hold}" if wanted.hold else "do not send: the radio is being set")
         done: list[Step] = []
@@ -69,8 +69,7 @@ class Moves:
         wanted = goal(plan, transmit_hz, self.port.abilities)
         if not self._only_transmit_moves(dials, plan, wanted):
             raise HearmarkError("Not moved: the radio is not set to the plan; set it first, with T.")
-        if covers(plan, transmit_hz):
-            raise HearmarkError(_covering(plan, transmit_hz))
+        refuse_covering(plan, transmit_hz)
         if wanted.split:
             steps = [Step("other", transmit_hz)]
         elif wanted.xit_hz:
@@ -184,14 +183,6 @@ class Moves:
         self._said("")
         why = f"hears {(dials.receive_hz or 0.0) / 1e3:.2f}, sends on {(dials.transmit_hz or 0.0) / 1e3:.2f} kHz"
         return Outcome(True, f"{why}, as the radio shows", dials, wanted.steps)
-
-
-def _covering(plan: Plan, transmit_hz: float) -> str:
-    away_hz = abs(transmit_hz - plan.receive_hz)
-    return (
-        f"Not moved: {away_hz:.0f} Hz from the DX our signal would cover him; "
-        f"keep {clearance_hz(plan):.0f} Hz or more away."
-    )
 
 
 def _transmit_of(target: Dials) -> float | None:

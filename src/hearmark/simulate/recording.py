@@ -7,6 +7,7 @@ the SigMF specification asks; `docs/hearmark.sigmf-ext.md` describes the fields.
 from __future__ import annotations
 
 import hashlib
+import json
 import os
 import tempfile
 from collections.abc import Callable
@@ -28,6 +29,7 @@ from hearmark.simulate.session import Contact, Scenario, Session, Station, Trans
 DataType = Literal["cf32_le", "ci16_le"]
 EXTENSION = {"name": "hearmark", "version": "1.0.0", "optional": True}
 _BLOCK_S = 0.5
+_DESCRIPTION = "A simulated pile-up; calls and stations are invented."
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,6 +116,20 @@ def encoded(samples: ComplexArray, datatype: DataType) -> bytes:
     return bytes(np.clip(np.rint(flat * 32767.0), -32768, 32767).astype("<i2").tobytes())
 
 
+def refuse_over_heard(path: Path) -> None:
+    """Raises if a recording of this name is there that the simulator did not write: it could not be made again."""
+    meta_path, data_path = path.with_suffix(".sigmf-meta"), path.with_suffix(".sigmf-data")
+    if not meta_path.exists() and not data_path.exists():
+        return
+    try:
+        described = json.loads(meta_path.read_bytes())["global"]["core:description"]
+    except (OSError, ValueError, KeyError, TypeError):
+        described = ""
+    if described != _DESCRIPTION:
+        there = data_path if data_path.exists() else meta_path
+        raise HearmarkError(f"{there} is there already and is not simulated, and would be lost; give another name.")
+
+
 def read_truth(path: Path) -> Truth:
     """The truth of a recording made by `write`; HearmarkError if it carries none."""
     meta_path = path.with_suffix(".sigmf-meta")
@@ -144,7 +160,7 @@ def _metadata(
     info: dict[str, Any] = {
         "core:datatype": datatype,
         "core:sample_rate": rate_hz,
-        "core:description": "A simulated pile-up; calls and stations are invented.",
+        "core:description": _DESCRIPTION,
         "core:recorder": f"hearmark {metadata.version('hearmark')}",
         "core:sha512": sha512,
     }

@@ -10,12 +10,15 @@ from typing import Literal
 
 import numpy as np
 
+from hearmark.duplex.bands import band_of
 from hearmark.errors import HearmarkError
 from hearmark.events import Block, ComplexArray, Dial, Gap
 from hearmark.sources.analytic import Analytic
 from hearmark.sources.source import SourceEvent
 from hearmark.sources.wav import WavHeader, read_frames, read_header
 
+_LEAST_DIAL_HZ = 1e6
+"""From here on a dial is taken as it stands; below, only the two lowest bands are."""
 _YES, _NO = ("1", "true", "yes"), ("0", "false", "no", "")
 
 
@@ -43,8 +46,21 @@ def read_dial_log(path: Path) -> tuple[Dial, ...]:
                 f"Line {line} of the dial log {path} has time {dial.time_s:g} s and {dial.receive_hz:g} Hz; "
                 "times must ascend from 0 and frequencies be in hertz."
             )
+        _refuse_other_unit(dial.receive_hz, f"Line {line} of the dial log {path}")
         dials.append(dial)
     return tuple(dials)
+
+
+def _refuse_other_unit(receive_hz: float, where: str) -> None:
+    """Raise for what lies in a band as kHz or MHz and in none as it stands: a dial that would hear nobody."""
+    if receive_hz >= _LEAST_DIAL_HZ or band_of(receive_hz):
+        return
+    for factor, unit in ((1e3, "kHz"), (1e6, "MHz")):
+        if band_of(receive_hz * factor):
+            raise HearmarkError(
+                f"{where} has receive_hz {receive_hz:.12g}, which looks like {unit}; "
+                f"give it in hertz: {receive_hz * factor:.12g}."
+            )
 
 
 def _keyed(text: str | None) -> bool:

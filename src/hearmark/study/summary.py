@@ -13,6 +13,8 @@ from hearmark.study.tactics import LABELS, NAMES
 from hearmark.units import percent
 
 DRAWS = 1_000
+FEW = 12
+"""Fewer pile-ups a habit than this tell little, and that is said."""
 PROGRAM, TOLD, CEILING = "program", "told", "ceiling"
 Found = dict[str, Any]
 
@@ -131,6 +133,8 @@ def readable(found: Found) -> str:
     lines = [
         f"Minutes until in the log, median of {found['seeds']} pile-ups a habit; not in the log after "
         f"{minutes:g} minutes counts as {minutes:g} (its share in brackets).",
+        "All habits: geometric mean of the medians.",
+        *([f"So few pile-ups tell little: take {FEW} or more a habit."] if found["seeds"] < FEW else []),
         "",
         f"{'':24s}" + "".join(f"{h:>14s}" for h in habits) + f"{'all habits':>22s}{'his contacts/h':>16s}",
     ]
@@ -157,17 +161,20 @@ def readable(found: Found) -> str:
     if found["slowest_against_tail_end"]:
         worst = found["slowest_against_tail_end"]
         low, high = worst["interval"]
-        word = "slower" if worst["slower"] > 0 else "sooner"
         lines.append(
-            f"worst habit against the perfect tail-ender: {worst['habit']}, {percent(abs(worst['slower']))} {word} "
-            f"({100.0 * low:+.0f} to {100.0 * high:+.0f} %)"
+            f"worst habit of the program against the perfect tail-ender: {worst['habit']}, {_slower(worst['slower'])} "
+            f"({_slower(low)} to {_slower(high)})"
         )
     if found["promised"]:
         lines.append(
-            f"chance per call: promised {percent(found['promised']['mean_chance_per_call'], 1)}, "
+            f"the program's chance per call: promised {percent(found['promised']['mean_chance_per_call'], 1)}, "
             f"came {percent(found['promised']['answers_per_call'], 1)}"
         )
     return "\n".join(lines)
+
+
+def _slower(share: float) -> str:
+    return f"{percent(abs(share))} {'slower' if share > 0 else 'sooner'}"
 
 
 def _share(value: float) -> str:

@@ -4,16 +4,17 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable
-from dataclasses import replace
 from typing import Any
 
 from hearmark.duplex.announcement import Reading, readings
+from hearmark.duplex.callers import parted
 from hearmark.duplex.privileges import cut
-from hearmark.duplex.setting import middle_hz
+from hearmark.duplex.setting import start_hz
 from hearmark.errors import HearmarkError
 from hearmark.events import Advice, Allowed, Event, KeyState, Mode, Over, Plan
 from hearmark.radio.keeper import Keeper, Verb, Wish
 from hearmark.radio.port import Port
+from hearmark.radio.refusal import refuse_band
 from hearmark.web.actions import Action
 
 KEPT_EVENTS = 512
@@ -192,12 +193,12 @@ class Rig:
         if not parts:
             raise HearmarkError(f"Nothing was set: no part of the window may be used, {self.allowed.why}.")
         wanted_hz = self._advised_hz if hz is None else hz
-        if wanted_hz is not None and any(low - 1.0 <= wanted_hz <= high + 1.0 for low, high in parts):
-            return wanted_hz
-        if hz is not None:
-            return hz  # asked for: the keeper holds it against licence and DX
-        low_hz, high_hz = max(parts, key=lambda part: part[1] - part[0])
-        return middle_hz(replace(self.plan, listen_low_hz=low_hz, listen_high_hz=high_hz))
+        # what is asked for is held against licence and DX by the keeper
+        if hz is None and not any(low - 1.0 <= (wanted_hz or 0.0) <= high + 1.0 for low, high in parts):
+            wanted_hz = None
+        place_hz = start_hz(self.plan, parts) if wanted_hz is None else wanted_hz
+        refuse_band(self.plan, place_hz)
+        return place_hz
 
     def _follow(self) -> None:
         to_hz = self._advised_hz
@@ -220,6 +221,8 @@ def _in_words(found: tuple[Reading, ...]) -> str:
 
     first, *others = found
     sure = f"{100.0 * first.probability:.0f} %"
-    whom = f", for {' '.join(first.who)}" if first.who else ""
+    asked, refused = parted(first.who)
+    whom = f", for {' '.join(asked)}" if asked else ""
+    whom += f", not for {' or '.join(refused)}" if refused else ""
     rest = f"; or {', '.join(one(reading) for reading in others[:2])}" if others and first.probability < 0.95 else ""
     return f"Taken as {one(first)} kHz{whom} ({sure}){rest}.".replace("simplex kHz", "simplex")

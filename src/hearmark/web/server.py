@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import ipaddress
 import logging
 import secrets
@@ -165,10 +166,22 @@ def _bind(host: str, port: int) -> socket.socket:
         listener.listen(BACKLOG)
     except (OSError, OverflowError) as error:
         listener.close()
-        raise HearmarkError(
-            f"Cannot serve the page on {host} port {port} ({error}); choose another port with --port, or 0 for any."
-        ) from None
+        raise HearmarkError(f"Cannot serve the page on {host} port {port}: {_why_not(error)}.") from None
     return listener
+
+
+def _why_not(error: OSError | OverflowError) -> str:
+    """What stands against it and what to do, in words."""
+    other = "choose another port with --port, or 0 for any"
+    if isinstance(error, OverflowError):
+        return f"ports go from 0 to 65535; {other}"
+    if isinstance(error, socket.gaierror) or error.errno == errno.EADDRNOTAVAIL:
+        return "this machine has no such address; give another with --host"
+    if error.errno == errno.EADDRINUSE:
+        return f"another program has it already; {other}"
+    if error.errno == errno.EACCES:
+        return f"the system keeps it for itself; {other}"
+    return f"{error.strerror or error}; {other}"
 
 
 def serve(
