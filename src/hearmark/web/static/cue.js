@@ -12,8 +12,11 @@ const SIGNS = {
   call: '<path d="M50 90V14M18 46 50 12l32 34" stroke-width="14"/>',
   move: '<path d="M8 50h80M60 20l30 30-30 30" stroke-width="14"/>',
   you: '<path d="M50 12v48M50 80v8" stroke-width="18"/>',
+  paused: '<path d="M24 20v60l56-30z" stroke-width="10"/>',
   none: '<path d="M24 50h52" stroke-width="10"/>',
 };
+
+const PAUSED = "Paused: nothing new is heard.";
 
 /** @param {Model} model @param {(cue: string) => void} changed is told each new cue */
 export function showCue(model, changed = () => {}) {
@@ -22,8 +25,10 @@ export function showCue(model, changed = () => {}) {
   model.subscribe(() => {
     const advice = model.advice;
     const old = model.old();
+    // What was so when it was stopped may not be acted on: the operator can have moved since.
+    const paused = !old && model.status?.state === "paused";
     const barredBy = advice && !old ? notNow(model, advice.cue) : "";
-    const cue = advice && !old ? (barredBy ? "wait" : advice.cue) : "none";
+    const cue = paused ? "paused" : advice && !old ? (barredBy ? "wait" : advice.cue) : "none";
     const band = element("cue");
     if (band.dataset.cue !== cue) {
       band.dataset.cue = cue;
@@ -37,10 +42,10 @@ export function showCue(model, changed = () => {}) {
     band.dataset.old = String(old);
     element("field").dataset.old = String(old && model.status?.state !== "ended");
     set("cue-word", cue === "none" ? "–" : cue);
-    const [lead, rest] = old || !advice ? [staleWhy(model), ""] : reason(barredBy || advice.why);
+    const [lead, rest] = paused ? [PAUSED, "P goes on."] : old || !advice ? [staleWhy(model), ""] : reason(barredBy || advice.why);
     set("cue-lead", lead);
     set("cue-rest", rest);
-    const success = advice && !old ? advice.success_per_call : null;
+    const success = advice && !old && !paused ? advice.success_per_call : null;
     set("cue-chance", success === null || success === undefined ? "" : `${chance(success)} of calls there get through.`);
     // A dial that the program does not know is set by hand: then the figure to set it to stands here.
     const shown = own ?? target;
@@ -53,15 +58,15 @@ export function showCue(model, changed = () => {}) {
     element("own").dataset.barred = String(barred);
     set("own-figure", shown === null ? "not known" : absolute(shown, digits(shown)));
     set("own-caution", unchecked ? "Licence not known: check that you may." : "");
-    const differs = target !== null && own !== null && Math.abs(target - own) > 20;
+    const differs = !paused && target !== null && own !== null && Math.abs(target - own) > 20;
     const place = target === null ? "" : offset(target - model.dxHz, model.mode === "cw" ? 2 : 1);
     set("own-target", differs ? `better ${place}` : "");
     set("dx-figure", model.dxHz ? absolute(model.dxHz, digits(model.dxHz)) : "–");
     set("dx-mode", `${model.mode.toUpperCase()}${works(model)}`);
     showDx(model, set);
     const better = own === null && target !== null ? from : differs && target !== null ? place : "";
-    const words = `${cue}. ${better ? `Better place ${better} kilohertz. ` : ""}${advice?.why ?? ""}`;
-    const key = `${cue} ${better}`;
+    const words = paused ? `paused. ${lead} ${rest}` : `${cue}. ${better ? `Better place ${better} kilohertz. ` : ""}${advice?.why ?? ""}`;
+    const key = paused ? cue : `${cue} ${better}`;
     if (cue !== "none" && key !== spoken) {
       spoken = key;
       set("cue-live", words);
