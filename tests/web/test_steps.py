@@ -81,3 +81,22 @@ def test_the_page_and_the_program_keep_the_same_distances(page: Any) -> None:
         return ["cw", "usb"].map((mode) => [clearHz({mode}), nearHz({mode})]); }"""
     )
     assert found == [[CLEAR_HZ[kind], BESIDE_HZ[kind]] for kind in ("cw", "voice")]
+
+
+def test_a_move_that_was_made_leaves_no_refusal_standing(page: Any) -> None:
+    notice = "document.getElementById('notice')"
+    page.keyboard.press("n")
+    page.keyboard.type("-9")
+    page.keyboard.press("Enter")
+    until(page, f"{notice}.classList.contains('shown') && {notice}.textContent.includes('Enter once more')")
+    page.keyboard.press("Enter")
+    stands(page, -9000)
+    until(page, f"!{notice}.classList.contains('shown')", 2.0)
+    # What is said with the move itself stays
+    page.evaluate(f"globalThis.hearmark.link.ask({{verb: 'transmit', frequency_hz: {DX_HZ + 5500}}})")
+    stands(page, 5500)
+    press(page, "ArrowLeft")
+    stands(page, 5000)
+    page.wait_for_timeout(300)
+    assert page.evaluate(f"{notice}.classList.contains('shown')")
+    assert "Here ends" in page.inner_text("#notice")

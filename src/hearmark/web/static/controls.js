@@ -37,9 +37,12 @@ export class Controls {
     this.contact = new Contact(model, link);
     this.commands = this.list();
     this.build();
+    /** @type {string} Where we stood, and how, when something was refused that is still shown as refused. */
+    this.refusedAt = "";
     link.onRefused = (why) => {
       this.wanted = null;
       this.notify(why);
+      this.refusedAt = this.standing();
     };
     sound.onReport = () => this.showHeard();
     model.subscribe(() => this.show());
@@ -267,8 +270,22 @@ export class Controls {
     byId("help-turn").replaceChildren(picture ? "Keys" : "The picture", keycap("?"));
   }
 
+  /** Where we send and whether the radio is set. */
+  standing() {
+    return `${this.model.transmitHz} ${this.model.radio?.set}`;
+  }
+
+  /** A move that was made leaves no older refusal standing. */
+  forget() {
+    if (!this.refusedAt || this.refusedAt === this.standing()) return;
+    this.refusedAt = "";
+    clearTimeout(this.noticeTimer);
+    byId("notice").classList.remove("shown");
+  }
+
   /** @param {string} text */
   notify(text) {
+    this.refusedAt = "";
     const notice = byId("notice");
     notice.textContent = text;
     notice.classList.add("shown");
@@ -280,6 +297,7 @@ export class Controls {
     const { model } = this;
     if (this.wanted !== null && model.transmitHz !== null && Math.abs(this.wanted - model.transmitHz) < 6) this.wanted = null;
     if (this.wantedSpot !== null && this.wantedSpot === model.status?.spot_hz) this.wantedSpot = null;
+    this.forget();
     const taken = model.radio?.taken ?? "";
     if (taken !== this.lastTaken) {
       this.lastTaken = taken;
