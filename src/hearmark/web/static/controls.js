@@ -4,6 +4,7 @@ import { Contact } from "./contact.js";
 import { offset } from "./figures.js";
 import { hands } from "./hands.js";
 import { inWindow, lawful, Steps } from "./places.js";
+import { clearSheets } from "./sheets.js";
 import { Typed } from "./typed.js";
 
 /**
@@ -98,6 +99,7 @@ export class Controls {
       button.addEventListener("click", (event) => command.act(event.shiftKey));
       bar.append(button);
     }
+    clearSheets(bar);
     document.addEventListener("keydown", (event) => this.onKey(event));
     const letGo = () => {
       if (!this.peeking) return;
