@@ -65,3 +65,13 @@ def test_a_sheet_cuts_no_button_in_two(page: Any, size: tuple[int, int]) -> None
         page.keyboard.press("Escape")
         until(page, f"!document.getElementById('{sheet}').open")
         assert not page.evaluate(gone), "all are back"
+
+
+def test_a_place_given_up_leaves_no_word_of_enter(page: Any) -> None:
+    page.keyboard.press("n")
+    page.keyboard.type("-9")
+    page.keyboard.press("Enter")
+    notice = "document.getElementById('notice')"
+    until(page, f"{notice}.classList.contains('shown')")
+    page.keyboard.press("Escape")
+    assert not page.evaluate(f"{notice}.classList.contains('shown')"), "Enter would go where advised now"
