@@ -41,7 +41,7 @@ def test_while_paused_nothing_says_to_call(page: Any, width: int) -> None:
     assert page.inner_text("#cue-chance") == ""
     assert page.inner_text("#own-target") == ""
     assert "call" not in page.inner_text("#cue").lower()
-    assert page.inner_text("#cue-live") == "paused. Paused: nothing new is heard. P goes on."
+    assert page.inner_text("#cue-live") == "paused. Nothing new is heard. P goes on."
     fill = "getComputedStyle(document.getElementById('%s')).backgroundColor"
     assert page.evaluate(fill % "cue") != page.evaluate("getComputedStyle(document.body).color")
     ends = page.evaluate(
@@ -76,6 +76,10 @@ def test_a_screen_reader_is_told_what_is_so_and_not_each_figure(page: Any) -> No
         told(f"he is sending: move down {-away_hz / 1000:.2f} kHz meanwhile", away_hz, success_per_call=success)
     assert len(said) == before, "every figure is told"
     assert "Better place +5.0" in told("he is sending: move down 1.80 kHz meanwhile", -1800)
+    # Its figure follows a little later than where we stand
+    page.evaluate(f"{MODEL}.transmitHz = {own + 1000}")
+    told("he is sending: move down 1.80 kHz meanwhile", -1800)
+    assert "2.80 kHz" in told("he is sending: move down 2.80 kHz meanwhile", -1800)
     # Our own place alone
     page.evaluate(f"{MODEL}.transmitHz = {own - 3000}")
     assert "move up" in told("he is sending: move up 1.20 kHz meanwhile", -1800)

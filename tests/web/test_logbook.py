@@ -155,7 +155,7 @@ def test_a_contact_of_which_no_answer_was_heard_says_so_and_how_it_goes_out_agai
     logbook = book(store, "VP8AA")
     said = logbook.log(Entry(), DX_HZ, OWN_HZ, "usb", 1.0)
     assert said["text"].endswith(
-        f"he was not heard to answer you. Not so? After tells how to take number {said['id']} out again."
+        f"he was not heard to answer you. Logged too soon? After tells how to take number {said['id']} out again."
     )
     with pytest.raises(HearmarkError, match=r"Shift\+G looks first and can log it again"):
         logbook.log(Entry(), DX_HZ, OWN_HZ, "usb", 2.0)

@@ -210,7 +210,7 @@ class Logbook:
         offset = (own_hz - dx_hz) / 1e3
         where = f"{own_hz / 1e3:.2f} kHz" + (f", {offset:+.2f} from him" if offset else "")
         doubt = "" if self._answered else "; he was not heard to answer you"
-        back = f"Not so? After tells how to take number {kept.id} out again."
+        back = f"Logged too soon? After tells how to take number {kept.id} out again."
         return {"call": call, "id": kept.id, "text": f"Logged {call} at {now:%H:%M} UTC on {where}{doubt}. {back}"}
 
 

@@ -41,7 +41,7 @@ export function showCue(model, changed = () => {}) {
     band.dataset.old = String(old);
     element("field").dataset.old = String(old && model.status?.state !== "ended");
     set("cue-word", cue === "none" ? "–" : cue);
-    const [lead, rest] = paused ? ["Paused: nothing new is heard.", "P goes on."] : old || !advice ? [staleWhy(model), ""] : reason(barredBy || advice.why);
+    const [lead, rest] = paused ? ["Nothing new is heard.", "P goes on."] : old || !advice ? [staleWhy(model), ""] : reason(barredBy || advice.why);
     set("cue-lead", lead);
     set("cue-rest", rest);
     const place = target === null ? "" : offset(target - model.dxHz, model.mode === "cw" ? 2 : 1);
@@ -76,10 +76,13 @@ function speaker() {
   let words = "", key = "", place = 0, way = 0;
   return (/** @type {Model} */ model, /** @type {string} */ cue, /** @type {string} */ why, /** @type {{place: string, hz: number} | null} */ better) => {
     const wayNow = better ? better.hz - (model.transmitHz ?? model.dxHz) : 0;
-    const now = [cue, Math.sign(wayNow), reason(why)[0].replace(/\S*\d\S*/g, "#")].join("|");
+    const lead = reason(why)[0];
+    // The reason's own figure follows a little later than where we stand
+    const far = Number(/([\d.]+) kHz/.exec(lead)?.[1] ?? Math.abs(wayNow) / 1000) * 1000;
+    const now = [cue, Math.sign(wayNow), lead.replace(/\S*\d\S*/g, "#")].join("|");
     const near = nearHz(model);
-    if (now === key && !(better && (Math.abs(better.hz - place) > near || Math.abs(wayNow - way) > 3 * near))) return words;
-    [key, place, way] = [now, better?.hz ?? 0, wayNow];
+    if (now === key && !(better && (Math.abs(better.hz - place) > near || Math.abs(far - way) > 3 * near))) return words;
+    [key, place, way] = [now, better?.hz ?? 0, far];
     words = `${cue}. ${better ? `Better place ${better.place} kilohertz. ` : ""}${why}`;
     return words;
   };
