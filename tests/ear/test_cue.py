@@ -112,9 +112,10 @@ def test_hears_the_answer_out_before_moving_on() -> None:
 
 
 def test_a_little_off_is_good_enough_and_voice_is_wider() -> None:
-    assert after(SENDING, replace(OPEN, recommended_hz=PLACE + 50.0))[1] == "call"
-    assert after(SENDING, replace(OPEN, recommended_hz=PLACE + 100.0))[1] == "move"
-    assert after(SENDING, replace(OPEN, recommended_hz=PLACE + 100.0, voice=True))[1] == "call"
+    assert after(SENDING, replace(OPEN, recommended_hz=PLACE + 90.0))[1] == "call"
+    assert after(SENDING, replace(OPEN, recommended_hz=PLACE + 130.0))[1] == "move"
+    assert after(SENDING, replace(OPEN, recommended_hz=PLACE + 280.0, voice=True))[1] == "call"
+    assert after(SENDING, replace(OPEN, recommended_hz=PLACE + 330.0, voice=True))[1] == "move"
 
 
 def test_you_when_he_sends_our_call() -> None:

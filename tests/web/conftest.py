@@ -46,6 +46,14 @@ def reads(page: Any, where: str, text: str, limit_s: float = 15.0) -> None:
         page.wait_for_timeout(50)
 
 
+def hold(page: Any) -> None:
+    """The page takes nothing more but what the radio says: what it shows now stands, as a pause would not leave it."""
+    page.evaluate(
+        """() => { const model = globalThis.hearmark.model, take = model.apply.bind(model);
+        model.apply = (message) => { if (message.type === "radio") take(message); }; model.addLine = () => {}; }"""
+    )
+
+
 def no_serious_fault(page: Any, where: str = "html") -> None:
     """Fails unless axe finds nothing serious or critical there."""
     page.evaluate(AXE.read_text(encoding="utf-8"))

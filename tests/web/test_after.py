@@ -102,6 +102,8 @@ def test_a_session_is_shown_with_what_was_told_and_how_it_held(serve_after: Any,
     assert "Falkland" in contact
     assert "18\u2009150.30" in contact
     assert "59 / 57" in contact
+    number = contact.split()[0]
+    assert f"hearmark log remove {number} --store" in page.inner_text("#log-back")
     page.context.close()
 
 

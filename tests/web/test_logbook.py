@@ -12,7 +12,7 @@ import pytest
 from conftest import until
 
 from hearmark.errors import HearmarkError
-from hearmark.events import Answer, Ear, KeyState, Over
+from hearmark.events import Answer, Ear, KeyState, Over, OwnCall
 from hearmark.log.contact import CALLS_MADE, HABIT, OFFSET, SECONDS
 from hearmark.log.store import Store
 from hearmark.settings import settings_from
@@ -127,7 +127,7 @@ def test_one_key_writes_all_that_is_known(store: Store) -> None:
         logbook.notice(KeyState(second, True))
         logbook.notice(KeyState(second + 2, False))
     done = logbook.log(Entry(), DX_HZ, OWN_HZ, "usb", 160.0)
-    assert done["text"] == "Logged VP8AA at 18:30 UTC on 18148.50 kHz, +5.00 from him."
+    assert done["text"].startswith("Logged VP8AA at 18:30 UTC on 18148.50 kHz, +5.00 from him; ")
     (kept,) = store.find()
     assert (kept.call, kept.band, kept.mode, kept.submode, kept.entity) == ("VP8AA", "17m", "SSB", "USB", 141)
     assert (kept.freq_hz, kept.freq_rx_hz, kept.own_call) == (OWN_HZ, DX_HZ, "N0ZZ")
@@ -149,6 +149,20 @@ def test_unknown_call_is_asked_for(store: Store) -> None:
     with pytest.raises(HearmarkError, match="Whose call"):
         book(store).log(Entry(), DX_HZ, OWN_HZ, "usb", 1.0)
     assert store.count() == 0
+
+
+def test_a_contact_of_which_no_answer_was_heard_says_so_and_how_it_goes_out_again(store: Store) -> None:
+    logbook = book(store, "VP8AA")
+    said = logbook.log(Entry(), DX_HZ, OWN_HZ, "usb", 1.0)
+    assert said["text"].endswith(
+        f"he was not heard to answer you. Logged too soon? After tells how to take number {said['id']} out again."
+    )
+    with pytest.raises(HearmarkError, match=r"Shift\+G looks first and can log it again"):
+        logbook.log(Entry(), DX_HZ, OWN_HZ, "usb", 2.0)
+    logbook.notice(OwnCall(1, 3.0, "N0ZZ", "N0ZT", "near", "N0Z.", 0.2, "not us"))
+    assert "not heard" in logbook.log(Entry(again=True), DX_HZ, OWN_HZ, "usb", 3.0)["text"]
+    logbook.notice(OwnCall(2, 4.0, "N0ZZ", "N0ZZ", "whole", "N0ZZ", 0.97, "he sent your call"))
+    assert "not heard" not in logbook.log(Entry(again=True), DX_HZ, OWN_HZ, "usb", 5.0)["text"]
 
 
 def test_duplicate_and_needs_are_told_before_the_call(store: Store) -> None:

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from conftest import reads, until
+from conftest import hold, reads, until
 from script import DX_HZ, VIEW, ScriptedEngine, stream
 
 from hearmark.web.live import LiveSession
@@ -32,14 +32,13 @@ def page(serve: Serve, new_page: Open) -> Any:
 
 @pytest.fixture(scope="module")
 def still(chromium: Any) -> Iterator[Any]:
-    """One paused page for all tests that only look."""
+    """One page that stands still, for all tests that only look."""
     with Server(LiveSession(stream(MIDDLE_S), ScriptedEngine(), VIEW), port=0) as server:
         context = chromium.new_context(viewport={"width": 1280, "height": 720})
         page = context.new_page()
         page.goto(server.url)
         until(page, f"globalThis.hearmark && {MODEL}.advice?.cue === 'move'")
-        page.keyboard.press("p")
-        until(page, f"{MODEL}.status.state === 'paused'")
+        hold(page)
         yield page
         context.close()
 

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 from typing import Any
 
 import pytest
-from conftest import reads, until
+from conftest import hold, reads, until
 from script import DX_HZ, VIEW, ScriptedEngine, stream
 
 from hearmark.duplex.privileges import allowed, table
@@ -229,7 +229,7 @@ def test_no_call_is_shown_while_it_would_cover_the_dx(new_page: Callable[..., An
     with Server(LiveSession(stream(250.2), ScriptedEngine(), VIEW, rig=rig), port=0) as server:
         page = new_page(server.url)
         until(page, f"{MODEL}.advice?.cue === 'call' && {MODEL}.radio?.warnings.length > 0")
-        page.keyboard.press("p")
+        hold(page)
         until(page, "document.getElementById('cue').dataset.cue === 'wait'")
         reads(page, "#cue-why", "on top of him")
         page.keyboard.press("t")

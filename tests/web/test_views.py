@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from conftest import AXE, no_serious_fault, small, until
+from conftest import AXE, hold, no_serious_fault, small, until
 from script import DX_HZ, VIEW, ScriptedEngine, script, stream
 
 from hearmark.commands.chase import open_board
@@ -98,9 +98,8 @@ def views(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
 
 def air(page: Any) -> None:
     until(page, f"globalThis.hearmark && {MODEL}.advice?.cue === 'move'")
-    if page.evaluate(f"{MODEL}.status.state") != "paused":
-        page.keyboard.press("p")
-    until(page, f"{MODEL}.status.state === 'paused' && {MODEL}.radio?.connected")
+    hold(page)
+    until(page, f"{MODEL}.radio?.connected")
 
 
 def chase(page: Any) -> None:

@@ -37,7 +37,8 @@ STALE_S = 25.0
 """He has been silent for this long: he may be gone, or we do not hear him."""
 ANSWERING_S = 40.0
 """An answered station that nobody closed is forgotten after this long."""
-OFF_SPOT_HZ = {"cw": 60.0, "voice": 150.0}
+OFF_SPOT_HZ = {"cw": 100.0, "voice": 300.0}
+"""Nearer than this to the place it is the same place: a receiver's filter passes both, and nobody is sent on for it."""
 
 TRANSITIONS: dict[tuple[CueState, Signal], CueState] = {
     ("idle", "mine"): "mine",

@@ -72,6 +72,7 @@ class After:
         store, known = self._logbook.store, entities()
         rows = [
             {
+                "number": contact.id,
                 "start": datetime.fromtimestamp(contact.start_s, UTC).strftime("%Y-%m-%d %H:%M"),
                 "call": contact.call,
                 "band": contact.band,

@@ -16,8 +16,9 @@ from typing import Any
 
 from hearmark.chase.worth import reason
 from hearmark.duplex.bands import EDGES_HZ, band_name
+from hearmark.ear.cue import OWN_CALL
 from hearmark.errors import HearmarkError
-from hearmark.events import Answer, Ear, Event, KeyState, Over, RadioState
+from hearmark.events import Advice, Answer, Ear, Event, KeyState, Over, OwnCall, RadioState
 from hearmark.log.calls import parts_of
 from hearmark.log.contact import read_contact
 from hearmark.log.entities import Entities
@@ -73,6 +74,7 @@ class Logbook:
         self._callers: dict[int, str] = {}
         self._habit = ""
         self._calls_made = 0
+        self._answered = False
         self._first_call_s: float | None = None
         self._now_s = 0.0
         self._logged: dict[tuple[str, str, str], str] = {}
@@ -94,6 +96,9 @@ class Logbook:
                 self._callers.pop(next(iter(self._callers)))
         elif isinstance(event, Ear):
             self._habit = event.habit
+        elif isinstance(event, OwnCall | Advice):
+            ours = event.probability >= OWN_CALL if isinstance(event, OwnCall) else event.cue == "you"
+            self._answered = self._answered or ours
         elif isinstance(event, KeyState):
             self._now_s = event.time_s
             if event.keyed:
@@ -182,7 +187,9 @@ class Logbook:
         own_hz = dx_hz if transmit_hz is None else transmit_hz
         key = (call, band_name(own_hz), mode_group(*adif_mode(mode)))
         if key in self._logged and not entry.again:
-            raise HearmarkError(f"{call} is in the log already, at {self._logged[key]} UTC; Shift+G logs it again.")
+            raise HearmarkError(
+                f"{call} is in the log already, at {self._logged[key]} UTC; Shift+G looks first and can log it again."
+            )
         now = self._clock()
         station = self.settings.station
         took_s = None if self._first_call_s is None else max(now_s, self._now_s) - self._first_call_s
@@ -202,7 +209,9 @@ class Logbook:
         self._calls_made, self._first_call_s = 0, None
         offset = (own_hz - dx_hz) / 1e3
         where = f"{own_hz / 1e3:.2f} kHz" + (f", {offset:+.2f} from him" if offset else "")
-        return {"call": call, "id": kept.id, "text": f"Logged {call} at {now:%H:%M} UTC on {where}."}
+        doubt = "" if self._answered else "; he was not heard to answer you"
+        back = f"Logged too soon? After tells how to take number {kept.id} out again."
+        return {"call": call, "id": kept.id, "text": f"Logged {call} at {now:%H:%M} UTC on {where}{doubt}. {back}"}
 
 
 def _words(over: Over) -> list[re.Match[str]]:

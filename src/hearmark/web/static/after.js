@@ -9,7 +9,7 @@ import { absolute, offset } from "./figures.js";
  * @typedef {{dx: {call: string, frequency_hz: number, mode: string}, window_hz: [number, number] | null, duration_s: number, turns: [number, number | null][],
  *   answers: Mark[], forecasts: Forecast[], calls: {start_s: number, frequency_hz: number | null}[], told?: [number, string, number | null, string][],
  *   worked: {time_s: number, frequency_hz: number | null} | null}} Facts
- * @typedef {{start: string, call: string, band: string, mode: string, freq_hz: number | null, freq_rx_hz: number | null, sent: string, received: string,
+ * @typedef {{number: number, start: string, call: string, band: string, mode: string, freq_hz: number | null, freq_rx_hz: number | null, sent: string, received: string,
  *   place: string, calls_made: string, now: boolean}} Contact
  * @typedef {{trouble?: string, title: string, live: boolean, facts: Facts, lessons: {rules: Record<string, Rule>}, words: string[], rules: Record<string, string>,
  *   reach_hz: number, sessions: {number: number, name: string}[], log: string | null, contacts: Contact[], count: number}} Answer
@@ -166,12 +166,13 @@ function showLog({ log, contacts, count }) {
   put("contacts", contacts.map((one) => {
     const own = one.freq_hz === null ? "" : absolute(one.freq_hz, 2);
     const his = one.freq_rx_hz ?? one.freq_hz;
-    const line = row([one.start, { text: one.call, class: "call" }, one.place, one.band, one.mode, figure(his === null ? "" : absolute(his, 2)),
+    const line = row([figure(String(one.number)), one.start, { text: one.call, class: "call" }, one.place, one.band, one.mode, figure(his === null ? "" : absolute(his, 2)),
       figure(own), [one.sent, one.received].filter(Boolean).join(" / "), figure(one.calls_made)]);
     if (one.now) line.className = "now";
     return line;
   }));
   byId("log-more").textContent = log === null ? "" : `${count} in ${log}${count > contacts.length ? `, the newest ${contacts.length} shown` : ""}; \u25B8 of this session. hearmark log export FILE --store ${log} writes them as ADIF.`;
+  byId("log-back").textContent = contacts.length ? `To take one out again: hearmark log remove ${contacts[0].number} --store ${log}, with its number in place of ${contacts[0].number}.` : "";
 }
 
 async function refresh() {

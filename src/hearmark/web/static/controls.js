@@ -3,6 +3,8 @@
 import { Contact } from "./contact.js";
 import { offset } from "./figures.js";
 import { hands } from "./hands.js";
+import { inWindow, lawful, Steps } from "./places.js";
+import { clearSheets } from "./sheets.js";
 import { Typed } from "./typed.js";
 
 /**
@@ -21,8 +23,11 @@ export class Controls {
     this.field = field;
     this.cues = cues;
     this.typed = new Typed(model, (why) => this.notify(why));
-    /** @type {number | null} A move asked for and not yet confirmed. */
+    /** @type {number | null} A move asked for and not yet confirmed, from which the next step goes on. */
     this.wanted = null;
+    this.steps = new Steps(model);
+    /** The key that acts repeats by itself. */
+    this.held = false;
     /** @type {number | null} */
     this.wantedSpot = null;
     /** The peek key is held. */
@@ -33,9 +38,12 @@ export class Controls {
     this.contact = new Contact(model, link);
     this.commands = this.list();
     this.build();
+    /** @type {string} Where we stood, and how, when something was refused that is still shown as refused. */
+    this.refusedAt = "";
     link.onRefused = (why) => {
       this.wanted = null;
       this.notify(why);
+      this.refusedAt = this.standing();
     };
     sound.onReport = () => this.showHeard();
     model.subscribe(() => this.show());
@@ -91,6 +99,7 @@ export class Controls {
       button.addEventListener("click", (event) => command.act(event.shiftKey));
       bar.append(button);
     }
+    clearSheets(bar);
     document.addEventListener("keydown", (event) => this.onKey(event));
     const letGo = () => {
       if (!this.peeking) return;
@@ -135,7 +144,9 @@ export class Controls {
     if (event.repeat && !/^(Arrow|[ad]$)/.test(name)) return;
     if (command.radio && this.model.radio === null) return;
     if (command.allowed && !command.allowed()) return;
+    this.held = event.repeat;
     command.act(event.shiftKey);
+    this.held = false;
   }
 
   spot() {
@@ -153,7 +164,9 @@ export class Controls {
   send(by_hz) {
     const { model } = this;
     const from = this.wanted ?? model.transmitHz ?? model.advice?.transmit_hz ?? (model.window.low_hz + model.window.high_hz) / 2;
-    this.transmit(from + by_hz);
+    const { hz, why } = this.steps.next(from, by_hz, this.held);
+    if (hz !== from) this.transmit(hz);
+    if (why) this.notify(why);
   }
 
   follow() {
@@ -163,7 +176,9 @@ export class Controls {
 
   /** @param {number} hz @param {boolean} sure outside his window too */
   transmit(hz, sure = true) {
-    this.wanted = hz;
+    const { radio } = this.model;
+    // What will be refused is no base for the next step
+    if (sure && lawful(this.model, hz) && (radio === null || radio.set)) this.wanted = hz;
     this.link.ask({ verb: "transmit", frequency_hz: hz, ...(sure ? {} : { on: false }) });
   }
 
@@ -211,19 +226,12 @@ export class Controls {
       /** @type {number | null} */
       let asked = null;
       this.typed.open("You send at, kHz", (hz) => {
-        const sure = hz === asked || this.inWindow(hz);
+        const sure = hz === asked || inWindow(this.model, hz);
         asked = hz;
         this.transmit(hz, sure);
         return sure;
       });
     }
-  }
-
-  /** Where he listens, or so near to it that it counts as such. @param {number} hz */
-  inWindow(hz) {
-    const { low_hz, high_hz } = this.model.window;
-    const beside = this.model.mode === "cw" ? 100 : 300;
-    return hz >= low_hz - beside && hz <= high_hz + beside;
   }
 
   /** @param {"left" | "right"} ear */
@@ -264,8 +272,22 @@ export class Controls {
     byId("help-turn").replaceChildren(picture ? "Keys" : "The picture", keycap("?"));
   }
 
+  /** Where we send and whether the radio is set. */
+  standing() {
+    return `${this.model.transmitHz} ${this.model.radio?.set}`;
+  }
+
+  /** A move that was made leaves no older refusal standing. */
+  forget() {
+    if (!this.refusedAt || this.refusedAt === this.standing()) return;
+    this.refusedAt = "";
+    clearTimeout(this.noticeTimer);
+    byId("notice").classList.remove("shown");
+  }
+
   /** @param {string} text */
   notify(text) {
+    this.refusedAt = "";
     const notice = byId("notice");
     notice.textContent = text;
     notice.classList.add("shown");
@@ -275,8 +297,9 @@ export class Controls {
 
   show() {
     const { model } = this;
-    if (this.wanted !== null && this.wanted === model.transmitHz) this.wanted = null;
+    if (this.wanted !== null && model.transmitHz !== null && Math.abs(this.wanted - model.transmitHz) < 6) this.wanted = null;
     if (this.wantedSpot !== null && this.wantedSpot === model.status?.spot_hz) this.wantedSpot = null;
+    this.forget();
     const taken = model.radio?.taken ?? "";
     if (taken !== this.lastTaken) {
       this.lastTaken = taken;

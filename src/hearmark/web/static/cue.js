@@ -1,6 +1,7 @@
 // @ts-check
 /** What to do this second, in one very large word, with its reason; and where we send. */
 import { absolute, chance, offset } from "./figures.js";
+import { elsewhere, nearHz } from "./places.js";
 
 /** @typedef {import("./model.js").Model} Model */
 
@@ -12,18 +13,21 @@ const SIGNS = {
   call: '<path d="M50 90V14M18 46 50 12l32 34" stroke-width="14"/>',
   move: '<path d="M8 50h80M60 20l30 30-30 30" stroke-width="14"/>',
   you: '<path d="M50 12v48M50 80v8" stroke-width="18"/>',
+  paused: '<path d="M24 20v60l56-30z" stroke-width="10"/>',
   none: '<path d="M24 50h52" stroke-width="10"/>',
 };
 
 /** @param {Model} model @param {(cue: string) => void} changed is told each new cue */
 export function showCue(model, changed = () => {}) {
   const element = (/** @type {string} */ id) => /** @type {HTMLElement} */ (document.getElementById(id));
-  let spoken = "";
+  const speak = speaker();
   model.subscribe(() => {
     const advice = model.advice;
     const old = model.old();
+    // What was so when it was stopped may not be acted on: the operator can have moved since.
+    const paused = !old && model.status?.state === "paused";
     const barredBy = advice && !old ? notNow(model, advice.cue) : "";
-    const cue = advice && !old ? (barredBy ? "wait" : advice.cue) : "none";
+    const cue = paused ? "paused" : advice && !old ? (barredBy ? "wait" : advice.cue) : "none";
     const band = element("cue");
     if (band.dataset.cue !== cue) {
       band.dataset.cue = cue;
@@ -37,11 +41,12 @@ export function showCue(model, changed = () => {}) {
     band.dataset.old = String(old);
     element("field").dataset.old = String(old && model.status?.state !== "ended");
     set("cue-word", cue === "none" ? "–" : cue);
-    const [lead, rest] = old || !advice ? [staleWhy(model), ""] : reason(barredBy || advice.why);
+    const [lead, rest] = paused ? ["Nothing new is heard.", "P goes on."] : old || !advice ? [staleWhy(model), ""] : reason(barredBy || advice.why);
     set("cue-lead", lead);
     set("cue-rest", rest);
-    const success = advice && !old ? advice.success_per_call : null;
-    set("cue-chance", success === null || success === undefined ? "" : `${chance(success)} of calls there get through.`);
+    const place = target === null ? "" : offset(target - model.dxHz, model.mode === "cw" ? 2 : 1);
+    const success = advice && !old && !paused ? advice.success_per_call : null;
+    set("cue-chance", success === null || success === undefined ? "" : `${chance(success)}${place && success < 0.01 ? "" : " of calls"}${place ? ` at ${place}` : ""} get through.`);
     // A dial that the program does not know is set by hand: then the figure to set it to stands here.
     const shown = own ?? target;
     const from = shown === null ? "–" : offset(shown - model.dxHz, Math.abs(shown - model.dxHz) < 100_000 ? digits(shown - model.dxHz) : 0);
@@ -53,20 +58,34 @@ export function showCue(model, changed = () => {}) {
     element("own").dataset.barred = String(barred);
     set("own-figure", shown === null ? "not known" : absolute(shown, digits(shown)));
     set("own-caution", unchecked ? "Licence not known: check that you may." : "");
-    const differs = target !== null && own !== null && Math.abs(target - own) > 20;
-    const place = target === null ? "" : offset(target - model.dxHz, model.mode === "cw" ? 2 : 1);
+    const differs = !paused && elsewhere(model, target, own);
     set("own-target", differs ? `better ${place}` : "");
     set("dx-figure", model.dxHz ? absolute(model.dxHz, digits(model.dxHz)) : "–");
     set("dx-mode", `${model.mode.toUpperCase()}${works(model)}`);
     showDx(model, set);
-    const better = own === null && target !== null ? from : differs && target !== null ? place : "";
-    const words = `${cue}. ${better ? `Better place ${better} kilohertz. ` : ""}${advice?.why ?? ""}`;
-    const key = `${cue} ${better}`;
-    if (cue !== "none" && key !== spoken) {
-      spoken = key;
-      set("cue-live", words);
-    }
+    const better = paused ? "" : own === null && target !== null ? from : differs ? place : "";
+    set("cue-live", cue === "none" ? "" : speak(model, cue, paused ? `${lead} ${rest}` : barredBy || (advice?.why ?? ""), better ? { place: better, hz: target ?? 0 } : null));
   });
+}
+
+/**
+ * The cue in words for who does not see it: new when the cue is, the kind of its reason, or the way to the better place;
+ * not with each figure, which would never let a voice come to its end.
+ */
+function speaker() {
+  let words = "", key = "", place = 0, way = 0;
+  return (/** @type {Model} */ model, /** @type {string} */ cue, /** @type {string} */ why, /** @type {{place: string, hz: number} | null} */ better) => {
+    const wayNow = better ? better.hz - (model.transmitHz ?? model.dxHz) : 0;
+    const lead = reason(why)[0];
+    // The reason's own figure follows a little later than where we stand
+    const far = Number(/([\d.]+) kHz/.exec(lead)?.[1] ?? Math.abs(wayNow) / 1000) * 1000;
+    const now = [cue, Math.sign(wayNow), lead.replace(/\S*\d\S*/g, "#")].join("|");
+    const near = nearHz(model);
+    if (now === key && !(better && (Math.abs(better.hz - place) > near || Math.abs(far - way) > 3 * near))) return words;
+    [key, place, way] = [now, better?.hz ?? 0, far];
+    words = `${cue}. ${better ? `Better place ${better.place} kilohertz. ` : ""}${why}`;
+    return words;
+  };
 }
 
 /** Kinds of warnings under which a call must not go out. */

@@ -135,5 +135,7 @@ export function drawAxis(to, model, scales, palette) {
     to.fillText("listens", scales.left - 14, scales.ground - 26);
     to.fillText("next", scales.left - 14, scales.ground - 8);
   }
-  to.fillText("kHz", scales.left - 14, y + 51);
+  // At the very left: the first figure may stand half out of the picture
+  to.textAlign = "left";
+  to.fillText("kHz", 8, y + 51);
 }

@@ -2,6 +2,7 @@
 /** Where we stand: own transmit frequency, where the advice sends us, and the spot in the right ear. */
 
 import { offset } from "./figures.js";
+import { elsewhere } from "./places.js";
 
 /**
  * @typedef {import("./model.js").Model} Model
@@ -31,7 +32,7 @@ export function drawSigns(to, model, scales, palette) {
   const own = model.dragHz ?? model.transmitHz;
   const label = model.dragHz === null ? "you" : model.dragHz === snapped(model) ? "as advised" : offset(model.dragHz - model.dxHz, 2);
   if (own !== null) sign(to, scales, palette.own, palette.ink, own, label, "wedge");
-  if (target !== null && own !== null && Math.abs(target - own) > 20) {
+  if (target !== null && own !== null && elsewhere(model, target, own)) {
     const [from, until] = [clamp(scales, scales.x(own)), clamp(scales, scales.x(target))];
     const y = scales.ground - 9;
     if (Math.abs(until - from) < 14) return;

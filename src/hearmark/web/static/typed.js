@@ -32,8 +32,8 @@ export class Typed {
       }
       this.close();
     });
-    this.box.addEventListener("keydown", (event) => event.key === "Escape" && this.close());
-    this.box.addEventListener("blur", () => this.close());
+    this.box.addEventListener("keydown", (event) => event.key === "Escape" && this.giveUp());
+    this.box.addEventListener("blur", () => this.giveUp());
   }
 
   /** @param {string} what @param {(hz: number) => boolean | void} take */
@@ -43,6 +43,14 @@ export class Typed {
     /** @type {HTMLElement} */ (document.getElementById("typed-what")).textContent = what;
     this.form.classList.add("shown");
     this.box.focus();
+  }
+
+  /** With the box what was said of its Enter goes: on the page Enter goes where advised. */
+  giveUp() {
+    if (!this.form.classList.contains("shown")) return;
+    this.close();
+    const notice = document.getElementById("notice");
+    if (/Enter once more/.test(notice?.textContent ?? "")) notice?.classList.remove("shown");
   }
 
   close() {
