@@ -148,3 +148,13 @@ def test_marks_by_hand_tell_nothing_of_how_he_works() -> None:
         assert found is not None
         told.append(found.split)
     assert told[0] > 0.2 > 0.02 > told[1]
+
+
+def test_in_voice_responses_with_neither_crowd_nor_mark_tell_less_over_by_over() -> None:
+    counted = responses(overs(6), [], DX_HZ, "usb")
+    assert counted.alone
+    assert not responses(overs(6), [], DX_HZ, "cw").alone
+    few = replace(counted, responses=6, places=3)
+    assert split_probability(few) < 0.5 < split_probability(replace(few, alone=False))
+    early = replace(few, overs=3, responses=3)
+    assert split_probability(early) == split_probability(replace(early, alone=False))

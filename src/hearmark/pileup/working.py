@@ -51,6 +51,9 @@ CROWD_HZ, CROWD, MOST_CROWD = 1_000.0, 3.0, 2.5
 """Added for each voice elsewhere that talks so near to another at the same time, mean over the time. In
 12 pile-ups and 16 other recordings of voice (seeds from 2000) there were 0.2 to 4.5, and none."""
 CROWD_STEP_S = 0.5
+ALONE, ALONE_CROWD, ALONE_OVERS = 0.8, 0.1, 3
+"""Taken off in voice for each over beyond so many, if fewer than that are a crowd and no mark counts. In 17 pile-ups of
+voice whose window was heard it never was so."""
 MARK, MARK_LEAST = 1.5, 0.85
 """Added in voice for each mark, times what its log odds are above those of the second. By the third over nine of 14
 pile-ups of voice (seeds from 2000) had marks above it, of 26 contacts and pile-ups on his own frequency none."""
@@ -80,6 +83,8 @@ class Responses:
     """Voices elsewhere that talk within `CROWD_HZ` of another, mean over the time of those overs; none in Morse."""
     marks: float = 0.0
     """Of the marks since then, log odds above those of `MARK_LEAST`, summed; none in Morse."""
+    alone: bool = False
+    """Neither of the two: who began when he stopped may have done so by chance. Never in Morse."""
 
 
 def responses(
@@ -113,7 +118,8 @@ def responses(
     crowd = 0.0 if mode == "cw" or not spans else _crowd(others, since_s, spans[-1][1] + ZONE_S)
     newest = [one for one in marks if one.start_s >= since_s and one.retracted_at_s is None]
     sure = 0.0 if mode == "cw" else sum(max(0.0, _log_odds(one.confidence) - _log_odds(MARK_LEAST)) for one in newest)
-    return Responses(len(spans), total, len(_apart(found, PLACE_HZ[kind])), on_his_own, away, crowd, sure)
+    alone = mode != "cw" and crowd < ALONE_CROWD and not sure
+    return Responses(len(spans), total, len(_apart(found, PLACE_HZ[kind])), on_his_own, away, crowd, sure, alone)
 
 
 def _log_odds(probability: float) -> float:
@@ -138,6 +144,7 @@ def split_probability(counted: Responses) -> float:
     evidence = (1.0, math.log(each), min(counted.places, MOST_PLACES), own)
     odds = sum(weight * told for weight, told in zip(WEIGHTS, evidence, strict=True))
     odds += SAID * counted.sent_away + CROWD * min(counted.crowd, MOST_CROWD) + MARK * counted.marks
+    odds -= ALONE * max(0, counted.overs - ALONE_OVERS) * counted.alone
     return 1.0 / (1.0 + math.exp(-max(-SUREST, min(SUREST, odds))))
 
 
