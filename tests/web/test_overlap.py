@@ -45,7 +45,7 @@ def test_the_unit_of_the_axis_stands_beside_its_first_figure(page: Any, size: tu
         return new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(() => done(drawn)))); }}"""
     )
     unit = next(item for item in drawn if item[0] == "kHz")
-    figures = [item for item in drawn if item is not unit and item[3] == unit[3]]
+    figures = [item for item in drawn if item[0] != "kHz" and item[3] == unit[3]]  # it may be drawn twice
     assert figures, "no figure beside it"
     assert all(left > unit[2] + 2 or right < unit[1] for _, left, right, _ in figures)
 
