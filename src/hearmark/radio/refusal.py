@@ -18,11 +18,7 @@ def refuse_unlawful(may: Allowed | None, hz: float) -> None:
 def refuse_covering(plan: Plan, transmit_hz: float) -> None:
     """Raises where our signal would cover the DX although the plan is not simplex."""
     if covers(plan, transmit_hz):
-        away_hz = abs(transmit_hz - plan.receive_hz)
-        raise HearmarkError(
-            f"Not moved: {away_hz:.0f} Hz from the DX our signal would cover him; "
-            f"keep {clearance_hz(plan):.0f} Hz or more away."
-        )
+        raise _covering(abs(transmit_hz - plan.receive_hz), clearance_hz(plan))
 
 
 def refuse_band(plan: Plan, transmit_hz: float) -> None:
@@ -44,15 +40,19 @@ def refuse_place(
     kind = "cw" if mode == "cw" else "voice"
     away_hz, clear_hz = abs(hz - dx_hz), CLEAR_HZ[kind]
     if away_hz < clear_hz:
-        raise HearmarkError(
-            f"Not moved: {away_hz:.0f} Hz from the DX our signal would cover him; keep {clear_hz:.0f} Hz or more away."
-        )
+        raise _covering(away_hz, clear_hz)
     low_hz, high_hz = window_hz
     _refuse_other_band(hz, (dx_hz, low_hz, high_hz))
     refuse_unlawful(may, hz)
     if not sure and not low_hz - BESIDE_HZ[kind] <= hz <= high_hz + BESIDE_HZ[kind]:
         where = f"{low_hz / 1e3:.2f}" if low_hz == high_hz else f"{low_hz / 1e3:.2f} to {high_hz / 1e3:.2f}"
         raise HearmarkError(f"Not moved: he listens {where} kHz, not on {hz / 1e3:.2f}; Enter once more moves there.")
+
+
+def _covering(away_hz: float, clear_hz: float) -> HearmarkError:
+    return HearmarkError(
+        f"Not moved: {away_hz:.0f} Hz from the DX our signal would cover him; keep {clear_hz:.0f} Hz or more away."
+    )
 
 
 def _refuse_other_band(hz: float, his_hz: tuple[float, ...]) -> None:
